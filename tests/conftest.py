@@ -1,0 +1,81 @@
+"""Fixtures every test may use, and the rule that nothing is skipped where everything is installed."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+ROOT = Path(__file__).resolve().parents[1]
+NEVER_SKIPPED = {"browser", "database", "reference"}
+
+settings.register_profile(
+    "default", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
+)
+settings.load_profile("default")
+
+_skipped: list[str] = []
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+    """Remember which browser, database and reference tests were skipped."""
+    outcome = yield
+    report = outcome.get_result()  # type: ignore[attr-defined]
+    if report.skipped and not hasattr(report, "wasxfail") and NEVER_SKIPPED & {m.name for m in item.iter_markers()}:
+        report.user_properties.append(("must_run", str(report.longrepr)))
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Collect them in the process that prints the summary."""
+    _skipped.extend(f"{report.nodeid}: {text}" for name, text in report.user_properties if name == "must_run")
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Fail the whole run when FATHOMLIGHT_NO_SKIPS is set and one of them was skipped."""
+    if os.environ.get("FATHOMLIGHT_NO_SKIPS") and _skipped and not hasattr(session.config, "workerinput"):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say so where a person reads it."""
+    if os.environ.get("FATHOMLIGHT_NO_SKIPS") and _skipped:
+        terminalreporter.section("these tests may not be skipped here")
+        for line in _skipped:
+            terminalreporter.write_line(line)
+
+
+@pytest.fixture(scope="session")
+def root() -> Path:
+    """Return the top of the source tree."""
+    return ROOT
+
+
+def copy_workspace(source: Path, target: Path) -> Path:
+    """Copy a workspace (config, data and, when there is one, the store) into ``target``."""
+    for name in ("config", "data", "store"):
+        if (source / name).is_dir():
+            shutil.copytree(source / name, target / name)
+    return target
+
+
+@pytest.fixture(scope="session")
+def demo_workspace(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a demo workspace with everything loaded. Read only: copy it with ``own_workspace`` to write."""
+    from fathomlight.workspace import load_demo
+
+    target = tmp_path_factory.mktemp("demo")
+    copy_workspace(ROOT, target)
+    shutil.rmtree(target / "store", ignore_errors=True)
+    load_demo(target)
+    return target
+
+
+@pytest.fixture
+def own_workspace(demo_workspace: Path, tmp_path: Path) -> Path:
+    """Return a copy of the loaded demo workspace that a test may change."""
+    return copy_workspace(demo_workspace, tmp_path / "workspace")
