@@ -1,0 +1,245 @@
+"""The map of the stations: shorelines and marks on plain axes, so that nothing is fetched from anywhere."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from fathomlight.figures.picture import Picture
+from fathomlight.figures.shown import Units, count_text
+from fathomlight.figures.theme import (
+    LIGHT,
+    STANDING_SHAPES,
+    STANDING_WORDS,
+    Look,
+    canvas,
+    say_nothing_to_draw,
+    wrap,
+)
+
+KM_PER_DEGREE = 111.32
+"""Length of one degree of latitude [km], a sphere of 6,378 km."""
+
+
+def station_map(
+    stations: pd.DataFrame,
+    shorelines: Mapping[str, Any] | None = None,
+    *,
+    units: Units = "metric",
+    look: Look = LIGHT,
+    chosen: str | None = None,
+    height: int = 460,
+) -> Picture:
+    """Draw the stations over their waters; every mark can be clicked.
+
+    Parameters
+    ----------
+    stations : pandas.DataFrame
+        One row a station: ``station``, ``name``, ``latitude``, ``longitude`` [degrees], ``standing`` (a key
+        of ``STANDING_WORDS``), ``sentence`` (shown on hover).
+    shorelines : mapping, optional
+        GeoJSON FeatureCollection of polygons, with ``properties.name`` or ``properties.water``.
+    units : {"metric", "us"}
+        Unit of the scale bar: km or miles.
+    look : Look
+        The colours.
+    chosen : str, optional
+        Station drawn with a ring.
+    height : int
+        [px].
+
+    Returns
+    -------
+    Picture
+        ``customdata`` of every mark is the station id.
+
+    Notes
+    -----
+    Equirectangular projection: x is the longitude, y the latitude, and one degree of latitude is drawn
+    1/cos(latitude) as long as one of longitude. Good for a group of lakes, not for a continent.
+    """
+    figure = canvas(look, height=height)
+    rows = stations.dropna(subset=["latitude", "longitude"])
+    if rows.empty:
+        say_nothing_to_draw(
+            figure, look, "No station has a position yet. Add latitude and longitude to stations.csv."
+        )
+        return Picture(figure=figure, caption="No station to draw.", method_line="", alt="Empty map.")
+    rings = list(_rings(shorelines))
+    for ring in rings:
+        figure.add_shape(
+            type="path",
+            path=_path(ring),
+            fillcolor=look.water,
+            fillrule="evenodd",
+            line={"color": look.shore, "width": 1},
+            layer="below",
+        )
+    if chosen is not None:
+        _ring_chosen(figure, rows[rows["station"] == chosen], look)
+    counts = {}
+    for standing, words in STANDING_WORDS.items():
+        some = rows[rows["standing"] == standing]
+        counts[standing] = len(some)
+        if len(some):
+            figure.add_trace(_marks(some, standing, f"{words} ({len(some)})", look))
+    bounds = _bounds(rows, rings)
+    _label_waters(figure, shorelines, look)
+    _scale_bar(figure, bounds, units, look)
+    _lay_out(figure, bounds)
+    told = ", ".join(f"{n} {STANDING_WORDS[k]}" for k, n in counts.items() if n)
+    caption = f"{count_text(len(rows), 'station')}: {told}."
+    return Picture(
+        figure=figure,
+        caption=caption,
+        method_line="Latest used reading of each station against its own earlier readings for this time "
+        "of year. Click a mark to open its station.",
+        alt=f"Map of the stations over the outlines of their waters. {caption}",
+    )
+
+
+def _marks(rows: pd.DataFrame, standing: str, legend: str, look: Look) -> go.Scatter:
+    colour = look.meaning(standing)
+    thin = STANDING_SHAPES[standing] in {"x-thin", "circle-open"}
+    return go.Scatter(
+        x=rows["longitude"].to_numpy(float),
+        y=rows["latitude"].to_numpy(float),
+        mode="markers+text",
+        text=rows["name"].tolist(),
+        textposition="top center",
+        textfont={"size": 11, "color": look.ink},
+        customdata=rows["station"].tolist(),
+        hovertext=[
+            f"<b>{n}</b><br>{wrap(str(s), 44)}" for n, s in zip(rows["name"], rows["sentence"], strict=True)
+        ],
+        hoverinfo="text",
+        name=legend,
+        marker={
+            "symbol": STANDING_SHAPES[standing],
+            "size": 15,
+            "color": colour,
+            "line": {"width": 2.5 if thin else 1, "color": colour if thin else look.paper},
+        },
+        selected={"marker": {"opacity": 1}},
+        unselected={"marker": {"opacity": 1}, "textfont": {"color": look.ink}},
+    )
+
+
+def _ring_chosen(figure: go.Figure, row: pd.DataFrame, look: Look) -> None:
+    figure.add_trace(
+        go.Scatter(
+            x=row["longitude"],
+            y=row["latitude"],
+            mode="markers",
+            hoverinfo="skip",
+            showlegend=False,
+            marker={"symbol": "circle-open", "size": 26, "color": look.ink, "line": {"width": 2}},
+        )
+    )
+
+
+def _rings(shorelines: Mapping[str, Any] | None) -> Iterator[list[Sequence[Sequence[float]]]]:
+    """Yield the rings of every polygon: the outline first, then its islands."""
+    for feature in (shorelines or {}).get("features", []):
+        geometry = feature.get("geometry") or {}
+        parts = geometry.get("coordinates", [])
+        if geometry.get("type") == "Polygon":
+            yield list(parts)
+        elif geometry.get("type") == "MultiPolygon":
+            yield from (list(polygon) for polygon in parts)
+
+
+def _path(rings: list[Sequence[Sequence[float]]]) -> str:
+    pieces = []
+    for ring in rings:
+        points = " L ".join(f"{x:.6f},{y:.6f}" for x, y, *_ in ring)
+        pieces.append(f"M {points} Z")
+    return " ".join(pieces)
+
+
+def _bounds(
+    rows: pd.DataFrame, rings: list[list[Sequence[Sequence[float]]]]
+) -> tuple[float, float, float, float]:
+    xs = [float(v) for v in rows["longitude"]]
+    ys = [float(v) for v in rows["latitude"]]
+    for polygon in rings:
+        outline = np.asarray([point[:2] for point in polygon[0]], dtype=float)
+        xs += [float(outline[:, 0].min()), float(outline[:, 0].max())]
+        ys += [float(outline[:, 1].min()), float(outline[:, 1].max())]
+    return min(xs), max(xs), min(ys), max(ys)
+
+
+def _label_waters(figure: go.Figure, shorelines: Mapping[str, Any] | None, look: Look) -> None:
+    for feature in (shorelines or {}).get("features", []):
+        name = (feature.get("properties") or {}).get("name")
+        rings = list(_rings({"features": [feature]}))
+        if not name or not rings:
+            continue
+        outline = np.asarray([point[:2] for point in rings[0][0]], dtype=float)
+        figure.add_annotation(
+            x=float((outline[:, 0].min() + outline[:, 0].max()) / 2),
+            y=float(outline[:, 1].min()),
+            text=f"<i>{name}</i>",
+            showarrow=False,
+            yanchor="top",
+            yshift=-2,
+            font={"size": 11, "color": look.quiet},
+        )
+
+
+def nice_length(longest: float) -> float:
+    """Return the largest of 1, 2, 5 times a power of ten that is not longer than `longest`.
+
+    Examples
+    --------
+    >>> nice_length(7.3), nice_length(0.4)
+    (5.0, 0.2)
+    """
+    power = 10.0 ** math.floor(math.log10(longest))
+    return next(step * power for step in (5.0, 2.0, 1.0) if step * power <= longest * (1 + 1e-9))
+
+
+def _scale_bar(
+    figure: go.Figure, bounds: tuple[float, float, float, float], units: Units, look: Look
+) -> None:
+    west, east, south, north = bounds
+    latitude = (south + north) / 2
+    per_degree = KM_PER_DEGREE * math.cos(math.radians(latitude))
+    factor, name = (0.621371, "miles") if units == "us" else (1.0, "km")
+    width = max((east - west) * per_degree * factor, 0.1)
+    length = nice_length(width / 4)
+    degrees = length / factor / per_degree
+    y = south - 0.10 * max(north - south, 1e-3)
+    figure.add_shape(
+        type="line", x0=west, x1=west + degrees, y0=y, y1=y, line={"color": look.quiet, "width": 2}
+    )
+    figure.add_annotation(
+        x=west + degrees,
+        y=y,
+        text=f"{length:g} {name}",
+        showarrow=False,
+        xanchor="left",
+        xshift=5,
+        font={"size": 11, "color": look.quiet},
+    )
+
+
+def _lay_out(figure: go.Figure, bounds: tuple[float, float, float, float]) -> None:
+    west, east, south, north = bounds
+    pad_x = 0.06 * max(east - west, 0.02)
+    pad_y = 0.14 * max(north - south, 0.02)
+    ratio = 1 / math.cos(math.radians((south + north) / 2))
+    figure.update_xaxes(visible=False, range=[west - pad_x, east + pad_x], constrain="domain")
+    figure.update_yaxes(
+        visible=False,
+        range=[south - pad_y, north + pad_y],
+        scaleanchor="x",
+        scaleratio=ratio,
+        constrain="domain",
+    )
+    figure.update_layout(clickmode="event+select", margin={"l": 0, "r": 0, "t": 8, "b": 0})
