@@ -20,6 +20,7 @@ import datetime as dt
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -276,7 +277,9 @@ def _read_depth_areas(path: Path) -> dict[str, tuple[tuple[float, float], ...]]:
     out: dict[str, tuple[tuple[float, float], ...]] = {}
     for water, rows in table.groupby("water"):
         try:
-            pairs = sorted((float(d), float(a)) for d, a in zip(rows["depth_m"], rows["area_m2"], strict=True))
+            pairs = sorted(
+                (float(d), float(a)) for d, a in zip(rows["depth_m"], rows["area_m2"], strict=True)
+            )
         except ValueError as error:
             raise ConfigError(
                 "a depth or an area is not a number",
@@ -284,7 +287,7 @@ def _read_depth_areas(path: Path) -> dict[str, tuple[tuple[float, float], ...]]:
                 got=str(error),
                 expected="depth_m [m] and area_m2 [m2]",
             ) from None
-        if any(a2 > a1 for (_, a1), (_, a2) in zip(pairs, pairs[1:], strict=False)):
+        if any(a2 > a1 for (_, a1), (_, a2) in pairwise(pairs)):
             raise ConfigError(
                 "the area must not grow with depth",
                 where=f"{path.name}: water {water}",
@@ -319,7 +322,10 @@ def _read_csv(path: Path, required: list[str]) -> pd.DataFrame:
     missing = [c for c in required if c not in table.columns]
     if missing:
         raise ConfigError(
-            "a column is missing", where=f"{path.name}: header", got=list(table.columns), expected=str(missing)
+            "a column is missing",
+            where=f"{path.name}: header",
+            got=list(table.columns),
+            expected=str(missing),
         )
     return table
 
@@ -329,14 +335,18 @@ def _read_stations(path: Path, waters: Mapping[str, Water]) -> dict[str, Station
     unknown = set(table.columns) - set(_StationRow.model_fields)
     if unknown:
         raise ConfigError(
-            "an unknown column", where=f"{path.name}: header", got=sorted(unknown),
+            "an unknown column",
+            where=f"{path.name}: header",
+            got=sorted(unknown),
             expected=f"some of {list(_StationRow.model_fields)}",
-        )  # fmt: skip
+        )
     stations: dict[str, Station] = {}
     for line, record in enumerate(table.to_dict("records"), start=2):
         stations_row = _station(path.name, line, {str(k): v for k, v in record.items()}, waters)
         if stations_row.id in stations:
-            raise ConfigError("two stations have one id", where=f"{path.name} line {line}: id", got=stations_row.id)
+            raise ConfigError(
+                "two stations have one id", where=f"{path.name} line {line}: id", got=stations_row.id
+            )
         stations[stations_row.id] = stations_row
     return stations
 
@@ -354,16 +364,21 @@ def _station(file: str, line: int, record: dict[str, Any], waters: Mapping[str, 
         ) from None
     if row.water not in waters:
         raise ConfigError(
-            "a station lies in an unknown water", where=f"{file} line {line}: water", got=row.water,
-            expected=f"one of {sorted(waters)}", fix="Add the water to waters.toml.",
-        )  # fmt: skip
+            "a station lies in an unknown water",
+            where=f"{file} line {line}: water",
+            got=row.water,
+            expected=f"one of {sorted(waters)}",
+            fix="Add the water to waters.toml.",
+        )
     try:
         ZoneInfo(row.timezone)
     except (ZoneInfoNotFoundError, ValueError):
         raise ConfigError(
-            "an unknown time zone", where=f"{file} line {line}: timezone", got=row.timezone,
+            "an unknown time zone",
+            where=f"{file} line {line}: timezone",
+            got=row.timezone,
             expected="an IANA name such as America/Chicago",
-        ) from None  # fmt: skip
+        ) from None
     return Station(**row.model_dump())
 
 
@@ -391,7 +406,10 @@ def _read_rules(
             stray = [g for g in got if g not in known]
             if stray:
                 raise ConfigError(
-                    f"{key}: an unknown name", where=f"{where}.{key}", got=stray, expected=f"some of {sorted(known)}"
+                    f"{key}: an unknown name",
+                    where=f"{where}.{key}",
+                    got=stray,
+                    expected=f"some of {sorted(known)}",
                 )
     if len({r.id for r in rules}) != len(rules):
         raise ConfigError("two rules have one id", where=path.name, got=[r.id for r in rules])

@@ -1,0 +1,194 @@
+"""What every part of the workspace shares: configuration, store, the day taken as today, a small memory."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from fathomlight.indices.habitat import Species
+from fathomlight.seasons import SeasonScheme
+
+from fathomlight.alerts import Rule
+from fathomlight.config import Config, read_shorelines
+from fathomlight.errors import NotFoundError
+from fathomlight.ingest import Recipe, load_recipes
+from fathomlight.model import Parameter, Station, Water
+from fathomlight.store import Store
+
+T = TypeVar("T")
+_REMEMBERED = 256
+
+
+class Base:
+    """Configuration and store of one workspace; the other parts of :class:`Workspace` build on it."""
+
+    def __init__(self, config: Config, store: Store, *, actor: str | None, as_of: dt.date | None) -> None:
+        self.config = config
+        self.store = store
+        self.actor = actor or ""
+        self._as_of = as_of or config.as_of
+        self._memory: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self._lock = threading.RLock()
+        self._recipes: dict[str, Recipe] | None = None
+
+    # -- what the configuration says ----------------------------------------------------------------------
+
+    @property
+    def root(self) -> Path:
+        """The folder of the workspace."""
+        return self.config.root
+
+    @property
+    def name(self) -> str:
+        """What the people of this workspace call it."""
+        return self.config.name
+
+    @property
+    def invented(self) -> bool:
+        """True when waters and readings are invented."""
+        return self.config.invented
+
+    @property
+    def units(self) -> str:
+        """``metric`` or ``us``: how values are shown; values are always kept in canonical units."""
+        return self.config.units
+
+    @property
+    def as_of(self) -> dt.date:
+        """The day taken as today."""
+        return self._as_of or dt.datetime.now(dt.UTC).date()
+
+    @property
+    def parameters(self) -> Mapping[str, Parameter]:
+        """Parameters by name."""
+        return self.config.parameters
+
+    @property
+    def stations(self) -> Mapping[str, Station]:
+        """Stations by id."""
+        return self.config.stations
+
+    @property
+    def waters(self) -> Mapping[str, Water]:
+        """Waters by id."""
+        return self.config.waters
+
+    @property
+    def seasons(self) -> SeasonScheme:
+        """The seasons of the year here."""
+        return self.config.seasons
+
+    @property
+    def species(self) -> Mapping[str, Species]:
+        """Light and temperature bands of sight-feeding fish, by key."""
+        return self.config.species
+
+    @property
+    def rules(self) -> tuple[Rule, ...]:
+        """The rules that ask for attention."""
+        return self.config.rules
+
+    @property
+    def recipes(self) -> Mapping[str, Recipe]:
+        """How files become readings, by recipe name."""
+        if self._recipes is None:
+            self._recipes = load_recipes(self.root / "config" / "recipes")
+        return self._recipes
+
+    @property
+    def data_version(self) -> int:
+        """A number that grows with every change of what the store would answer."""
+        return self.store.data_version()
+
+    def shorelines(self) -> dict[str, Any]:
+        """Return the shorelines as a GeoJSON FeatureCollection; features carry ``properties.water``."""
+        return self.remember(("shorelines",), lambda: read_shorelines(self.config.shoreline))
+
+    def parameter(self, name: str) -> Parameter:
+        """Return one parameter, or say which there are."""
+        return _look_up("parameter", name, self.parameters)
+
+    def station(self, station: str) -> Station:
+        """Return one station by id, name or alias, or say which there are."""
+        if station in self.stations:
+            return self.stations[station]
+        folded = station.strip().casefold()
+        for candidate in self.stations.values():
+            if folded in {
+                candidate.id.casefold(),
+                candidate.name.casefold(),
+                *map(str.casefold, candidate.aliases),
+            }:
+                return candidate
+        return _look_up("station", station, self.stations)
+
+    def water(self, water: str) -> Water:
+        """Return one water, or say which there are."""
+        return _look_up("water", water, self.waters)
+
+    def stations_of(self, water: str) -> list[Station]:
+        """Return the stations that lie in a water."""
+        self.water(water)
+        return [s for s in self.stations.values() if s.water == water]
+
+    # -- memory -------------------------------------------------------------------------------------------
+
+    def remember(self, key: tuple[Any, ...], make: Callable[[], T]) -> T:
+        """Return what was made for this key at this data version, making it when it is new.
+
+        Parameters
+        ----------
+        key : tuple
+            Hashable; names the answer and its arguments.
+        make : callable
+            Makes the answer; it must not be changed by whoever receives it.
+
+        Returns
+        -------
+        object
+            The same object at every call until the store changes.
+        """
+        full = (self.data_version, *key)
+        with self._lock:
+            if full in self._memory:
+                self._memory.move_to_end(full)
+                found: T = self._memory[full]
+                return found
+        made = make()
+        with self._lock:
+            self._memory[full] = made
+            while len(self._memory) > _REMEMBERED:
+                self._memory.popitem(last=False)
+        return made
+
+    def close(self) -> None:
+        """Close the store."""
+        self.store.close()
+
+    def __enter__(self: T) -> T:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def __repr__(self) -> str:
+        return f"<Workspace {self.name!r} at {json.dumps(str(self.root))}>"
+
+
+def _look_up(kind: str, name: str, known: Mapping[str, T]) -> T:
+    import difflib
+
+    if name in known:
+        return known[name]
+    near = difflib.get_close_matches(name, known, n=1)
+    raise NotFoundError(
+        f"there is no {kind} of this name",
+        got=name,
+        expected=f"one of {', '.join(sorted(known))}",
+        fix=f"Did you mean {near[0]}?" if near else None,
+    )
