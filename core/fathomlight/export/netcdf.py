@@ -2,7 +2,7 @@
 
 Two feature types, one file each: ``timeSeries`` for what is read at one depth (contiguous ragged arrays,
 H.2.4) and ``timeSeriesProfile`` for profiles (ragged arrays, H.5.3). Quality flags are ancillary
-variables with the QARTOD values; qualifiers are ancillary variables too, so that ``>`` and ``<`` survive the journey.
+variables with the QARTOD values; qualifiers are ancillary too, so that ``>`` and ``<`` survive.
 """
 
 from __future__ import annotations
