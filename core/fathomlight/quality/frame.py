@@ -93,11 +93,11 @@ def flag_frame(
         unit = parameters[parameter].unit if parameters and parameter in parameters else ""
         flags[rows], tests[rows], reasons[rows] = _one_series(columns, rows, settings, unit)
     out = readings.loc[:, list(IDENTITY)].copy()
-    return out.assign(flag=flags, test=tests.astype(str), reason=reasons.astype(str))
+    return out.assign(flag=flags, test=tests, reason=reasons).astype({"test": "str", "reason": "str"})
 
 
 def _columns(readings: pd.DataFrame) -> dict[str, Any]:
-    names = ("value", "time", "depth_m", "qualifier", "local_date")
+    names = ("value", "depth_m", "qualifier", "local_date")
     return {name: readings[name].to_numpy() for name in names if name in readings.columns} | {
         "time": pd.DatetimeIndex(pd.to_datetime(readings["time"], utc=True)).tz_localize(None).to_numpy()
     }

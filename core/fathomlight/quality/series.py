@@ -162,7 +162,7 @@ def as_times(times: Any, n: int, argument: str) -> Times | None:
     if times is None:
         return None
     found = times.values if isinstance(times, xr.DataArray) else times
-    if getattr(getattr(found, "dtype", None) or np.asarray(found).dtype, "kind", "O") in "iufb":
+    if n and getattr(getattr(found, "dtype", None) or np.asarray(found).dtype, "kind", "O") in "iufb":
         raise ArgumentError(
             argument, "must be dates or times", got="numbers", expected="datetime64 or datetime"
         )
@@ -180,14 +180,14 @@ def as_qualifiers(qualifiers: Any, n: int) -> npt.NDArray[np.str_]:
     """Return qualifiers as text, checked; missing ones mean ``=``."""
     if qualifiers is None:
         return np.full(n, EQUAL)
-    series = pd.Series(np.asarray(qualifiers, dtype=object))
-    found = series.where(series.notna() & (series != ""), EQUAL).astype(str).to_numpy(dtype="U8")
-    if len(found) != n:
-        raise ArgumentError("qualifiers", "must be as long as values", got=len(found), expected=n)
-    wrong = ~np.isin(found, QUALIFIERS)
-    if wrong.any():
-        raise ArgumentError("qualifiers", "unknown qualifier", got=str(found[wrong][0]), expected="=, < or >")
-    return found
+    codes, kinds = pd.factorize(pd.Series(qualifiers).to_numpy())
+    if len(codes) != n:
+        raise ArgumentError("qualifiers", "must be as long as values", got=len(codes), expected=n)
+    names = [str(kind).strip() or EQUAL for kind in kinds]
+    wrong = [name for name in names if name not in QUALIFIERS]
+    if wrong:
+        raise ArgumentError("qualifiers", "unknown qualifier", got=wrong[0], expected="=, < or >")
+    return np.array([*names, EQUAL])[codes]  # code -1 is a missing qualifier: the last one
 
 
 def bounds(values: Floats, qualifiers: npt.NDArray[np.str_]) -> tuple[Floats, Floats]:
