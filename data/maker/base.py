@@ -41,12 +41,18 @@ def autocorrelated(days: np.ndarray, scale_days: float, rng: np.random.Generator
 
 
 def years_noise(name: str, correlation: float = 0.3) -> dict[int, float]:
-    """Return one unit-variance AR(1) value per year: what a good or a bad year does to a whole water."""
+    """Return one AR(1) value per year, mean 0, spread 1: what a good or a bad year does to a whole water.
+
+    The straight line that chance puts into twenty such values is taken out, so that a planted slope is the slope
+    that the readings hold.
+    """
     rng = stream("year", name)
     x = rng.standard_normal(len(YEARS))
     for i in range(1, len(x)):
         x[i] = correlation * x[i - 1] + np.sqrt(1 - correlation**2) * x[i]
-    return dict(zip(YEARS, x.tolist(), strict=True))
+    t = np.arange(len(x)) - (len(x) - 1) / 2
+    x = x - x.mean() - t * np.dot(t, x) / np.dot(t, t)
+    return dict(zip(YEARS, (x / x.std()).tolist(), strict=True))
 
 
 @dataclass(frozen=True)
