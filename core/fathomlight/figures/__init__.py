@@ -1,1 +1,47 @@
-"""figures."""
+"""Results become pictures: every function returns a :class:`~fathomlight.figures.picture.Picture`.
+
+A picture is a Plotly figure with one sentence that says what it shows, one smaller line with method,
+number of readings and window, and a text for who cannot see it. Nothing here reads a file or opens a page.
+"""
+
+from __future__ import annotations
+
+from fathomlight.figures.decimate import decimate
+from fathomlight.figures.episodes import episode_strip
+from fathomlight.figures.fish import catch_and_clarity, catch_by_year, lengths
+from fathomlight.figures.habitat import bands, habitat_by_year, sensitivity
+from fathomlight.figures.index import deviations, index_by_year
+from fathomlight.figures.map import station_map
+from fathomlight.figures.picture import Picture
+from fathomlight.figures.profile import isotherms
+from fathomlight.figures.season_boxes import season_boxes
+from fathomlight.figures.series import readings_series
+from fathomlight.figures.theme import DARK, LIGHT, LOOKS, Look
+from fathomlight.figures.trend import network_intervals, season_panels, trend_line
+from fathomlight.figures.year_past import year_against_past
+
+__all__ = [
+    "DARK",
+    "LIGHT",
+    "LOOKS",
+    "Look",
+    "Picture",
+    "bands",
+    "catch_and_clarity",
+    "catch_by_year",
+    "decimate",
+    "deviations",
+    "episode_strip",
+    "habitat_by_year",
+    "index_by_year",
+    "isotherms",
+    "lengths",
+    "network_intervals",
+    "readings_series",
+    "season_boxes",
+    "season_panels",
+    "sensitivity",
+    "station_map",
+    "trend_line",
+    "year_against_past",
+]

@@ -27,8 +27,8 @@ def episode_strip(
     Parameters
     ----------
     episodes : pandas.DataFrame
-        ``station`` (or ``name``), ``rule``, ``state`` ("open", "seen", "over"), ``opened``, ``ended`` (missing
-        while not over), ``sentence``.
+        ``station`` (or ``name``), ``rule``, ``state`` ("open", "seen", "over"), ``opened``, ``ended``
+        (missing while not over), ``sentence``.
     today : datetime.date
         End of the bars that are not over.
     units : {"metric", "us"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ import plotly.graph_objects as go
 
 from fathomlight.figures.picture import Picture
 from fathomlight.figures.series import points_down
-from fathomlight.figures.shown import MONTHS, Units, axis_title, count_text, parameter_number, to_shown
+from fathomlight.figures.shown import Units, axis_title, count_text, parameter_number, season_names, to_shown
 from fathomlight.figures.theme import LIGHT, Look, canvas, say_nothing_to_draw
 from fathomlight.model import Parameter
 
@@ -19,7 +20,7 @@ def season_boxes(
     cells: pd.DataFrame,
     parameter: Parameter,
     *,
-    labels: Mapping[int, str] | None = None,
+    labels: Mapping[Any, str] | None = None,
     year: int | None = None,
     units: Units = "metric",
     look: Look = LIGHT,
@@ -30,11 +31,11 @@ def season_boxes(
     Parameters
     ----------
     cells : pandas.DataFrame
-        One row a season of a year: ``year``, ``season``, ``value`` in the canonical unit; ``n`` readings in it.
+        One row a season of a year: ``year``, ``season``, ``value`` in the canonical unit.
     parameter : Parameter
         What was measured.
-    labels : mapping of int to str, optional
-        Name of each season; months by default.
+    labels : mapping of season to str, optional
+        Name of each season in their order; months by default.
     year : int, optional
         The year to mark; the last one by default.
     units : {"metric", "us"}
@@ -55,8 +56,9 @@ def season_boxes(
         say_nothing_to_draw(figure, look, "No season has a value yet.")
         return Picture(figure=figure, caption="No season to draw.", method_line="", alt="Empty picture.")
     marked = int(rows["year"].max()) if year is None else year
-    names = dict(labels) if labels else dict(enumerate(MONTHS, start=1))
-    order = sorted(rows["season"].unique())
+    names = season_names(labels)
+    present = set(rows["season"])
+    order = [s for s in names if s in present] or sorted(present)
     past = rows[rows["year"] != marked]
     for season in order:
         _box(figure, past[past["season"] == season], names.get(season, str(season)), parameter, units, look)
@@ -87,8 +89,8 @@ def season_boxes(
     caption = _caption(past, names, parameter, units)
     method = (
         f"n = {count_text(len(rows), 'season value')} of {count_text(rows['year'].nunique(), 'year')}, "
-        f"{int(rows['year'].min())} to {int(rows['year'].max())}; box: quartiles and median; whiskers: within "
-        f"1.5 box heights; diamond: {marked}."
+        f"{int(rows['year'].min())} to {int(rows['year'].max())}; box: quartiles and median; whiskers: "
+        f"within 1.5 box heights; diamond: {marked}."
     )
     return Picture(
         figure=figure,
@@ -118,14 +120,16 @@ def _box(
     )
 
 
-def _caption(past: pd.DataFrame, names: Mapping[int, str], parameter: Parameter, units: Units) -> str:
+def _caption(past: pd.DataFrame, names: Mapping[Any, str], parameter: Parameter, units: Units) -> str:
     enough = past.groupby("season")["value"].agg(["median", "count"])
     enough = enough[enough["count"] >= 3]
     if len(enough) < 2:
         return "Too few years to say which season is the clearest."
-    high, low = int(enough["median"].idxmax()), int(enough["median"].idxmin())
-    high_text = parameter_number(float(enough["median"].max()), parameter, units)
-    low_text = parameter_number(float(enough["median"].min()), parameter, units)
+    medians = enough["median"].to_numpy(float)
+    seasons = list(enough.index)
+    high, low = seasons[int(medians.argmax())], seasons[int(medians.argmin())]
+    high_text = parameter_number(float(medians.max()), parameter, units)
+    low_text = parameter_number(float(medians.min()), parameter, units)
     if parameter.clearer is None:
         return (
             f"Highest in {names.get(high, str(high))} (median {high_text}), "

@@ -95,7 +95,7 @@ def readings_series(
         _marks(figure, when, values, used & (qualifier == EQUAL), hover, "used", "circle", look)
         limited = used & (qualifier != EQUAL)
         _marks(figure, when, values, limited, hover, "used, a limit (arrow)", "circle", look)
-        _arrows(figure, when[limited], values[limited], qualifier[limited], down, look)
+        _arrows(figure, when, values, qualifier, limited, down, look)
     suspect = flag == Flag.SUSPECT
     _marks(
         figure, when, values, suspect, _hover(rows, parameter, units, suspect), "suspect", "circle-open", look
@@ -179,13 +179,13 @@ def _threads(figure: go.Figure, when: Any, values: Any, look: Look) -> None:
     )
 
 
-def _arrows(figure: go.Figure, when: Any, values: Any, qualifier: Any, down: bool, look: Look) -> None:
+def _arrows(
+    figure: go.Figure, when: Any, values: Any, qualifier: Any, limited: Any, down: bool, look: Look
+) -> None:
     """Draw an arrow from the mark toward where the true value lies."""
-    if len(values) == 0:
-        return
     length = 0.07 * float(np.nanmax(np.abs(values)) or 1.0)
     for sign, direction in ((ABOVE, 1.0), (BELOW, -1.0)):
-        some = qualifier == sign
+        some = limited & (qualifier == sign)
         if not some.any():
             continue
         tips = values[some] + direction * np.minimum(length, np.where(sign == BELOW, values[some], length))

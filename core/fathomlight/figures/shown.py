@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Mapping
 from typing import Any, Literal
 
 import numpy as np
@@ -21,6 +22,17 @@ Floats = npt.NDArray[np.float64]
 
 _PRETTY = {"degC": "°C", "degF": "°F", "ug/L": "µg/L", "umol/m2/s": "µmol/m²/s", "uS/cm": "µS/cm", "m2": "m²"}
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def season_names(labels: Mapping[Any, str] | None) -> dict[Any, str]:
+    """Return the names of the seasons: the given ones, or the months by number.
+
+    Examples
+    --------
+    >>> season_names(None)[7], season_names({"s": "summer"})["s"]
+    ('Jul', 'summer')
+    """
+    return dict(labels) if labels else dict(enumerate(MONTHS, start=1))
 
 
 def shown_unit(unit: str, units: Units = "metric") -> str:

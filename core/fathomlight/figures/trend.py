@@ -1,0 +1,434 @@
+"""Change: the readings with their Sen line, season by season, and the whole network at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+from plotly.subplots import make_subplots
+
+from fathomlight.figures.picture import Picture
+from fathomlight.figures.series import points_down
+from fathomlight.figures.shown import (
+    Units,
+    axis_title,
+    count_text,
+    p_text,
+    season_names,
+    shown_unit,
+    slope_text,
+    to_shown,
+)
+from fathomlight.figures.theme import LIGHT, Look, canvas, say_nothing_to_draw, template, wrap
+from fathomlight.model import ABOVE, BELOW, EQUAL, Parameter, TrendResult
+
+
+def decimal_year(when: Any) -> np.ndarray:
+    """Return times as decimal years; 2 July 12:00 of a common year is half way.
+
+    Examples
+    --------
+    >>> decimal_year(pd.Series(pd.to_datetime(["2025-01-01 00:00", "2025-07-02 12:00"])))
+    array([2025. , 2025.5])
+    """
+    times = pd.DatetimeIndex(pd.to_datetime(when))
+    days = np.where(times.is_leap_year, 366, 365)
+    seconds = times.hour * 3600 + times.minute * 60 + times.second
+    return np.asarray(times.year + (times.day_of_year - 1 + seconds / 86400.0) / days, dtype=float)
+
+
+def clarity_of(slope: float, parameter: Parameter) -> str:
+    """Return what a slope means for clarity: ``clearer``, ``murkier`` or ``usual`` (no meaning, or none).
+
+    Examples
+    --------
+    >>> clarity_of(-0.1, Parameter("secchi", "Disc depth", "m", clearer="higher"))
+    'murkier'
+    """
+    if parameter.clearer is None or not np.isfinite(slope) or slope == 0:
+        return "usual"
+    return "clearer" if (slope > 0) == (parameter.clearer == "higher") else "murkier"
+
+
+def trend_line(
+    readings: pd.DataFrame,
+    line: TrendResult,
+    parameter: Parameter,
+    *,
+    test: TrendResult | None = None,
+    step_year: float | None = None,
+    units: Units = "metric",
+    look: Look = LIGHT,
+    height: int = 380,
+) -> Picture:
+    """Draw the readings a trend was computed from, with the Sen line and its limits.
+
+    Parameters
+    ----------
+    readings : pandas.DataFrame
+        Used readings: ``local_date``, ``value`` (canonical unit), ``qualifier``.
+    line : TrendResult
+        Theil-Sen line of these readings against the decimal year: ``slope``, ``slope_low``, ``slope_high``,
+        ``intercept``.
+    parameter : Parameter
+        What was measured.
+    test : TrendResult, optional
+        The test whose answer stands in the words below; `line` when left out.
+    step_year : float, optional
+        First year after a step, drawn as a thin upright line.
+    units : {"metric", "us"}
+        What the reader wants.
+    look : Look
+        The colours.
+    height : int
+        [px].
+
+    Returns
+    -------
+    Picture
+        The limits are drawn as lines through the middle of the data (median time, value of the line there).
+    """
+    figure = canvas(look, height=height)
+    rows = readings.dropna(subset=["value"]).sort_values("local_date")
+    answer = test or line
+    if len(rows) < 2 or not np.isfinite(line.slope):
+        say_nothing_to_draw(figure, look, "Too few readings to draw a trend line.")
+        return Picture(figure=figure, caption="Too few readings.", method_line="", alt="Empty picture.")
+    years = decimal_year(rows["local_date"])
+    _readings(figure, rows, parameter, units, look)
+    _lines(figure, years, rows, line, parameter, units, look, clarity_of(answer.slope, parameter))
+    if step_year is not None:
+        figure.add_vline(
+            x=pd.Timestamp(int(step_year), 1, 1).timestamp() * 1000,
+            line={"color": look.quiet, "width": 1, "dash": "dot"},
+            annotation={"text": f"step {int(step_year)}", "font": {"size": 11, "color": look.quiet}},
+        )
+    _value_axis(figure, parameter, units, rows["value"].to_numpy(float))
+    figure.update_xaxes(hoverformat="%-d %b %Y", fixedrange=True)
+    caption = (
+        f"{slope_text(answer.slope, answer.slope_low, answer.slope_high, parameter.unit, units)}; "
+        f"{answer.likelihood} {answer.direction if answer.direction != 'none' else 'no direction'} "
+        f"(confidence {answer.confidence:.0%})."
+    )
+    return Picture(
+        figure=figure,
+        caption=caption[0].upper() + caption[1:],
+        method_line=f"{answer.method} {p_text(answer.p)}, n = {answer.n:,}.".strip(),
+        alt=f"{parameter.label} along time with its trend line. {caption}",
+    )
+
+
+def _readings(figure: go.Figure, rows: pd.DataFrame, parameter: Parameter, units: Units, look: Look) -> None:
+    qualifier = rows["qualifier"].to_numpy(str) if "qualifier" in rows else np.full(len(rows), EQUAL)
+    down = points_down(parameter)
+    for sign, words in ((EQUAL, "reading"), (ABOVE, "greater than this"), (BELOW, "less than this")):
+        some = qualifier == sign
+        if not some.any():
+            continue
+        deeper = "arrow-down-open" if down else "arrow-up-open"
+        nearer = "arrow-up-open" if down else "arrow-down-open"
+        symbol = {EQUAL: "circle", ABOVE: deeper, BELOW: nearer}[sign]
+        figure.add_trace(
+            go.Scatter(
+                x=rows["local_date"].to_numpy("datetime64[us]")[some],
+                y=to_shown(rows["value"].to_numpy(float)[some], parameter.unit, units),
+                mode="markers",
+                name=words,
+                marker={
+                    "symbol": symbol,
+                    "size": 5 if sign == EQUAL else 8,
+                    "color": look.usual if sign == EQUAL else look.ink,
+                },
+                hovertemplate="%{x|%-d %b %Y}<br><b>%{y:.2f}</b><extra></extra>",
+            )
+        )
+
+
+def _lines(
+    figure: go.Figure,
+    years: np.ndarray,
+    rows: pd.DataFrame,
+    line: TrendResult,
+    parameter: Parameter,
+    units: Units,
+    look: Look,
+    meaning: str,
+) -> None:
+    ends = np.array([years.min(), years.max()])
+    when = rows["local_date"].to_numpy("datetime64[us]")[[0, -1]]
+    middle = float(np.median(years))
+    level = line.intercept + line.slope * middle
+    if np.isfinite(line.slope_low) and np.isfinite(line.slope_high):
+        low = to_shown(level + line.slope_low * (ends - middle), parameter.unit, units)
+        high = to_shown(level + line.slope_high * (ends - middle), parameter.unit, units)
+        for side, fill in ((low, None), (high, "tonexty")):
+            figure.add_trace(
+                go.Scatter(
+                    x=when,
+                    y=side,
+                    mode="lines",
+                    line={"color": look.meaning(meaning), "width": 1, "dash": "dot"},
+                    fill=fill,
+                    fillcolor=_see_through(look.meaning(meaning), 0.12),
+                    hoverinfo="skip",
+                    name="limits of the slope",
+                    showlegend=fill is not None,
+                )
+            )
+    figure.add_trace(
+        go.Scatter(
+            x=when,
+            y=to_shown(line.intercept + line.slope * ends, parameter.unit, units),
+            mode="lines",
+            name="Sen line",
+            line={"color": look.meaning(meaning), "width": 3},
+            hoverinfo="skip",
+        )
+    )
+
+
+def _see_through(colour: str, opacity: float) -> str:
+    r, g, b = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return f"rgba({r},{g},{b},{opacity})"
+
+
+def _value_axis(figure: go.Figure, parameter: Parameter, units: Units, values: np.ndarray) -> None:
+    shown = to_shown(values, parameter.unit, units)
+    low, top = float(np.nanmin(shown)), float(np.nanmax(shown))
+    room = 0.08 * (top - low or 1.0)
+    if points_down(parameter):
+        axis_range = [top + room, 0]
+    elif parameter.positive and low >= 0 and parameter.unit != "degC":
+        axis_range = [0, top + room]
+    else:
+        axis_range = [low - room, top + room]
+    figure.update_yaxes(title_text=axis_title(parameter, units), range=axis_range, fixedrange=True)
+
+
+def season_panels(
+    cells: pd.DataFrame,
+    by_season: pd.DataFrame,
+    parameter: Parameter,
+    *,
+    labels: Mapping[Any, str] | None = None,
+    units: Units = "metric",
+    look: Look = LIGHT,
+) -> Picture:
+    """Draw one small panel a season: its values over the years, and its own slope.
+
+    Parameters
+    ----------
+    cells : pandas.DataFrame
+        ``year``, ``season``, ``value`` (canonical unit).
+    by_season : pandas.DataFrame
+        One row a season: ``season``, ``slope`` [unit per year], ``p``; ``n`` when known.
+    parameter : Parameter
+        What was measured.
+    labels : mapping of season to str, optional
+        Names of the seasons; months by default.
+    units : {"metric", "us"}
+        What the reader wants.
+    look : Look
+        The colours.
+
+    Returns
+    -------
+    Picture
+        All panels share one value axis.
+    """
+    rows = cells.dropna(subset=["value"])
+    names = season_names(labels)
+    order = [s for s in by_season["season"] if (rows["season"] == s).sum() >= 2]
+    if not order:
+        figure = say_nothing_to_draw(canvas(look, height=200), look, "No season has two years of values.")
+        return Picture(figure=figure, caption="Too few seasons.", method_line="", alt="Empty picture.")
+    columns = min(3, len(order))
+    lines = -(-len(order) // columns)
+    figure = make_subplots(
+        rows=lines,
+        cols=columns,
+        shared_yaxes=True,
+        shared_xaxes=True,
+        subplot_titles=[names.get(s, str(s)) for s in order],
+        horizontal_spacing=0.03,
+        vertical_spacing=min(0.12, 0.4 / lines),
+    )
+    figure.update_layout(template=template(look), height=60 + 150 * lines, showlegend=False)
+    figure.update_annotations(font={"size": 12, "color": look.quiet})
+    for i, season in enumerate(order):
+        one = by_season[by_season["season"] == season].iloc[0]
+        _panel(figure, rows[rows["season"] == season], one, parameter, units, look, i, columns)
+    shown = to_shown(rows["value"].to_numpy(float), parameter.unit, units)
+    top = float(np.nanmax(shown)) * 1.06
+    figure.update_yaxes(range=[top, 0] if points_down(parameter) else [min(0, float(np.nanmin(shown))), top])
+    figure.update_xaxes(fixedrange=True, nticks=4)
+    figure.update_yaxes(fixedrange=True)
+    figure.update_yaxes(title_text=f"[{shown_unit(parameter.unit, units)}]", col=1)
+    falling = int((by_season["slope"] < 0).sum())
+    rising = int((by_season["slope"] > 0).sum())
+    caption = (
+        f"{count_text(rising, 'season')} with a rising slope and {falling} with a falling one, "
+        f"of {len(by_season)}."
+    )
+    return Picture(
+        figure=figure,
+        caption=caption,
+        method_line="Each panel: one value a year (median of the season) and its own Theil-Sen slope.",
+        alt=f"Small panels of {parameter.label.lower()} over the years, one a season. {caption}",
+    )
+
+
+def _panel(
+    figure: go.Figure,
+    rows: pd.DataFrame,
+    one: Any,
+    parameter: Parameter,
+    units: Units,
+    look: Look,
+    i: int,
+    columns: int,
+) -> None:
+    place = {"row": i // columns + 1, "col": i % columns + 1}
+    years = rows["year"].to_numpy(float)
+    values = rows["value"].to_numpy(float)
+    figure.add_trace(
+        go.Scatter(
+            x=years,
+            y=to_shown(values, parameter.unit, units),
+            mode="markers",
+            marker={"size": 5, "color": look.ink},
+            hovertemplate="%{x:.0f}<br><b>%{y:.2f}</b><extra></extra>",
+        ),
+        **place,
+    )
+    slope = float(one["slope"])
+    if not np.isfinite(slope):
+        return
+    ends = np.array([years.min(), years.max()])
+    level = float(np.median(values - slope * years))
+    figure.add_trace(
+        go.Scatter(
+            x=ends,
+            y=to_shown(level + slope * ends, parameter.unit, units),
+            mode="lines",
+            hoverinfo="skip",
+            line={"color": look.meaning(clarity_of(slope, parameter)), "width": 2},
+        ),
+        **place,
+    )
+
+
+def network_intervals(
+    table: pd.DataFrame,
+    parameter: Parameter,
+    *,
+    level: float = 0.05,
+    units: Units = "metric",
+    look: Look = LIGHT,
+) -> Picture:
+    """Draw the slope of every station with its interval, ranked, and mark those that survive many tests.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        ``name``, ``slope``, ``slope_low``, ``slope_high`` [unit per year], ``p_adjusted``;
+        ``sentence`` on hover.
+    parameter : Parameter
+        What was measured.
+    level : float
+        A station is filled when its adjusted p is below this, [1].
+    units : {"metric", "us"}
+        What the reader wants.
+    look : Look
+        The colours.
+
+    Returns
+    -------
+    Picture
+        Filled triangle: direction certain after the correction. Open circle: not certain.
+    """
+    rows = table.dropna(subset=["slope"]).sort_values("slope", ascending=parameter.clearer != "lower")
+    figure = canvas(look, height=110 + 27 * max(len(rows), 2))
+    if rows.empty:
+        say_nothing_to_draw(figure, look, "No station has enough years for a trend.")
+        return Picture(figure=figure, caption="No trend to draw.", method_line="", alt="Empty picture.")
+    unit = f"{shown_unit(parameter.unit, units)} a decade"
+    groups = [_group(row, parameter, level) for row in rows.to_dict("records")]
+    words = {
+        "clearer": ("clearer", "triangle-up"),
+        "murkier": ("murkier", "triangle-down"),
+        "changing": ("changing", "diamond"),
+        "usual": ("not certain", "circle-open"),
+    }
+    for group, (name, symbol) in words.items():
+        some = rows[[g == group for g in groups]]
+        if len(some):
+            _interval(figure, some, parameter, units, look, group, f"{name} ({len(some)})", symbol, unit)
+    figure.add_vline(x=0, line={"color": look.quiet, "width": 1})
+    figure.update_xaxes(title_text=f"Slope [{unit}]", fixedrange=True)
+    figure.update_yaxes(
+        categoryorder="array", categoryarray=rows["name"].tolist(), fixedrange=True, tickfont={"size": 11}
+    )
+    counts = {g: groups.count(g) for g in words}
+    told = ", ".join(f"{counts[g]} {n[0]}" for g, n in words.items() if counts[g])
+    caption = f"{count_text(len(rows), 'station')} with enough years: {told}."
+    return Picture(
+        figure=figure,
+        caption=caption,
+        method_line=f"Filled: adjusted p below {level:g} (false-discovery rate of Benjamini and Hochberg, "
+        "1995, over the stations shown); line: 95 % limits of the slope.",
+        alt=f"Slopes of all stations with their limits, ranked. {caption}",
+    )
+
+
+def _group(row: Mapping[Any, Any], parameter: Parameter, level: float) -> str:
+    adjusted = row.get("p_adjusted", row.get("p", np.nan))
+    if not (np.isfinite(adjusted) and adjusted < level):
+        return "usual"
+    meaning = clarity_of(float(row["slope"]), parameter)
+    return "changing" if meaning == "usual" else meaning
+
+
+def _interval(
+    figure: go.Figure,
+    rows: pd.DataFrame,
+    parameter: Parameter,
+    units: Units,
+    look: Look,
+    group: str,
+    name: str,
+    symbol: str,
+    unit: str,
+) -> None:
+    middle, low, high = (
+        10 * np.asarray(to_shown(rows[c].to_numpy(float), parameter.unit, units, difference=True))
+        for c in ("slope", "slope_low", "slope_high")
+    )
+    colour = look.ink if group == "changing" else look.meaning(group)
+    sentences = rows["sentence"] if "sentence" in rows else rows["name"]
+    figure.add_trace(
+        go.Scatter(
+            x=middle,
+            y=rows["name"].tolist(),
+            mode="markers",
+            name=name,
+            error_x={
+                "type": "data",
+                "array": high - middle,
+                "arrayminus": middle - low,
+                "symmetric": False,
+                "color": colour,
+                "thickness": 1.5,
+                "width": 3,
+            },
+            marker={"symbol": symbol, "size": 10, "color": colour},
+            customdata=rows["station"].tolist() if "station" in rows else None,
+            hovertext=[
+                f"<b>{n}</b><br>{wrap(str(s), 48)}" for n, s in zip(rows["name"], sentences, strict=True)
+            ],
+            hoverinfo="text",
+        )
+    )
