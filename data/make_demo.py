@@ -24,7 +24,8 @@ def readings() -> dict[str, bytes]:
     """Return the files of readings, profiles, laboratory and logger."""
     seen = visits.visits()
     profiles, profiled = columns.crew(seen)
-    crew, cards = sheets.crew(seen, profiled), sheets.volunteers(seen)
+    profiled |= {(v.station, v.time) for v in columns.line_visits(seen)}
+    crew, cards = sheets.crew(seen, profiled), sheets.volunteers(seen, profiled)
     both = {**crew, **cards}
     fixed = mistakes.corrections(both)
     log = mistakes.plant(both, lambda name: 3 if name in cards else 2)
@@ -32,7 +33,9 @@ def readings() -> dict[str, bytes]:
     texts |= {f"readings/{n}": table_text(sheets.CREW_LONG, crew[n]) for n, _, _ in sheets.CREW_LONG_FILES}
     texts["readings/corrections_2023.csv"] = table_text(sheets.CREW_LONG, fixed)
     texts |= {f"profiles/{n}": table_text(columns.CREW_HEADER, rows) for n, rows in profiles.items()}
-    texts["profiles/profiles_island_narrows.csv"] = table_text(columns.VOLUNTEER_HEADER, columns.volunteers(seen))
+    texts["profiles/profiles_island_narrows.csv"] = table_text(
+        columns.VOLUNTEER_HEADER, columns.volunteers(seen)
+    )
     texts["profiles/light_2025.csv"] = table_text(columns.LIGHT_HEADER, columns.light(seen))
     texts |= {f"lab/{n}": table_text(lab.HEADER, rows) for n, rows in lab.rows(seen).items()}
     texts["logger/old_ferry_2025.csv"] = table_text(logger.HEADER, logger.rows(), logger.BANNER)

@@ -21,14 +21,14 @@ CONFIG = Path(__file__).resolve().parents[2] / "config"
 
 
 def stream(*names: object) -> np.random.Generator:
-    """Return a random stream of its own for the named thing, so that parts can change without moving others."""
+    """Return a random stream for the named thing, so that parts can change without moving others."""
     return np.random.default_rng([SEED, zlib.crc32("/".join(map(str, names)).encode())])
 
 
 def year_fraction(dates: pd.DatetimeIndex) -> np.ndarray:
     """Return decimal years [a]."""
     days = np.where(dates.is_leap_year, 366.0, 365.0)
-    return np.asarray(dates.year + (dates.dayofyear - 0.5) / days, dtype=float)
+    return np.asarray(dates.year + (dates.day_of_year - 0.5) / days, dtype=float)
 
 
 def autocorrelated(days: np.ndarray, scale_days: float, rng: np.random.Generator) -> np.ndarray:
@@ -43,8 +43,8 @@ def autocorrelated(days: np.ndarray, scale_days: float, rng: np.random.Generator
 def years_noise(name: str, correlation: float = 0.3) -> dict[int, float]:
     """Return one AR(1) value per year, mean 0, spread 1: what a good or a bad year does to a whole water.
 
-    The straight line that chance puts into twenty such values is taken out, so that a planted slope is the slope
-    that the readings hold.
+    The straight line that chance puts into twenty such values is taken out, so that a planted slope is the
+    slope that the readings hold.
     """
     rng = stream("year", name)
     x = rng.standard_normal(len(YEARS))
@@ -72,7 +72,12 @@ def stations() -> dict[str, Place]:
     table = pd.read_csv(CONFIG / "stations.csv")
     return {
         str(r.id): Place(
-            str(r.id), str(r.name_), str(r.water), float(r.latitude), float(r.longitude), float(r.bottom_depth_m)
+            str(r.id),
+            str(r.name_),
+            str(r.water),
+            float(r.latitude),
+            float(r.longitude),
+            float(r.bottom_depth_m),
         )
         for r in table.rename(columns={"name": "name_"}).itertuples()
     }

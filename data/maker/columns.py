@@ -19,7 +19,7 @@ PROFILED = ("VEL-1", "PIN-1", "TAN-1", "QUE-1")
 
 
 def depths_of(station: str, bottom: float) -> np.ndarray:
-    """Return the depths a crew reads [m]: every metre to 20, then every second; every half metre in the bay."""
+    """Return the depths a crew reads [m]: every metre to 20, then every second; half metres in the bay."""
     if bottom < 3:
         return np.arange(0.0, bottom - 0.2, 0.5)
     upper = np.arange(0.0, min(bottom, 20.5))
@@ -27,7 +27,7 @@ def depths_of(station: str, bottom: float) -> np.ndarray:
 
 
 def profile_visits(visits: dict[str, list[Visit]]) -> list[Visit]:
-    """Return the crew visits at which a profile is read: every visit from June to September, else every second."""
+    """Return the crew visits with a profile: most from June to September, else fewer."""
     out = []
     for name in PROFILED:
         often = name in ("VEL-1", "QUE-1")
@@ -60,12 +60,17 @@ def crew(visits: dict[str, list[Visit]]) -> tuple[dict[str, Rows], set[tuple[str
     return out, set(jobs)
 
 
+def line_visits(visits: dict[str, list[Visit]]) -> list[Visit]:
+    """Return the volunteer visits with a thermometer on a line."""
+    return visits["TAN-2"][::3]
+
+
 def volunteers(visits: dict[str, list[Visit]]) -> Rows:
     """Return the sheet of the one volunteer with a thermometer on a line: feet across, degrees Fahrenheit."""
     rng = stream("profiles ft")
     z = np.array(FOOT_DEPTHS) * 0.3048
     rows: Rows = []
-    for v in visits["TAN-2"][::3]:
+    for v in line_visits(visits):
         t = profile("tannerook", v.time, z, 8.0) + 0.4 * rng.standard_normal()
         cells = [number(f, 0) for f in np.round(t * 1.8 + 32)]
         if rng.random() < 0.2:

@@ -1,7 +1,7 @@
-"""Invented fish surveys: gill nets, trap nets, seines, night electrofishing, and three-pass backpack removal.
+"""Invented fish surveys: gill nets, trap nets, seines, boat electrofishing at night, three-pass backpack removal.
 
-Planted: walleye in gill nets follow clarity with a hump, log mean = a - CURVE * ln(disc / OPTIMUM) ** 2, spread as
-a negative binomial; a backpack pass takes each remaining fish with probability CAPTURE.
+Planted: walleye in gill nets follow clarity with a hump, log mean = a - CURVE * ln(disc / OPTIMUM) ** 2, spread
+as a negative binomial; a backpack pass takes each remaining fish with probability CAPTURE.
 """
 
 from __future__ import annotations
@@ -24,21 +24,39 @@ CAPTURE = {"walleye": 0.55, "smallmouth bass": 0.50, "northern pike": 0.45}
 PASSES = 3
 SPECIES = ("walleye", "northern pike", "yellow perch", "smallmouth bass")
 # log10 weight [g] = a + b log10 length [mm]: published standard weights (see data/README.md)
-STANDARD = {"walleye": (-5.453, 3.180), "northern pike": (-5.437, 3.096), "yellow perch": (-5.386, 3.230),
-            "smallmouth bass": (-5.329, 3.200)}  # fmt: skip
+STANDARD = {
+    "walleye": (-5.453, 3.180),
+    "northern pike": (-5.437, 3.096),
+    "yellow perch": (-5.386, 3.230),
+    "smallmouth bass": (-5.329, 3.200),
+}
 # von Bertalanffy growth: final length [mm], rate [1/a], age at length zero [a]; yearly survival
-GROWTH = {"walleye": (680, 0.22, -0.6, 0.68), "northern pike": (920, 0.26, -0.5, 0.60),
-          "yellow perch": (310, 0.30, -0.4, 0.55), "smallmouth bass": (480, 0.22, -0.4, 0.66)}  # fmt: skip
+GROWTH = {
+    "walleye": (680, 0.22, -0.6, 0.68),
+    "northern pike": (920, 0.26, -0.5, 0.60),
+    "yellow perch": (310, 0.30, -0.4, 0.55),
+    "smallmouth bass": (480, 0.22, -0.4, 0.66),
+}
 GEARS: dict[str, tuple[str, str, int, tuple[str, ...], tuple[int, int]]] = {
     # key: gear, effort unit, sets per survey year, waters, youngest and oldest age taken
     "GN": ("gill net", "net-night", 6, ("vellumere", "pindlewick", "tannerook", "quernholt"), (2, 14)),
     "TN": ("trap net", "net-night", 4, ("pindlewick", "tannerook", "quernholt"), (1, 12)),
     "SN": ("seine", "m2", 5, ("vellumere", "pindlewick", "tannerook", "quernholt"), (0, 1)),
-    "NE": ("boat electrofishing", "h", 4, ("vellumere", "pindlewick", "tannerook", "quernholt", "grumblewash"), (0, 9)),
-}  # fmt: skip
-STATIONS = {"vellumere": ("VEL-1", "VEL-2", "VEL-3"), "pindlewick": ("PIN-1", "PIN-3"),
-            "tannerook": ("TAN-1", "TAN-2"), "quernholt": ("QUE-1", "QUE-2", "QUE-3"),
-            "grumblewash": ("RIV-1", "RIV-2")}  # fmt: skip
+    "NE": (
+        "boat electrofishing",
+        "h",
+        4,
+        ("vellumere", "pindlewick", "tannerook", "quernholt", "grumblewash"),
+        (0, 9),
+    ),
+}
+STATIONS = {
+    "vellumere": ("VEL-1", "VEL-2", "VEL-3"),
+    "pindlewick": ("PIN-1", "PIN-3"),
+    "tannerook": ("TAN-1", "TAN-2"),
+    "quernholt": ("QUE-1", "QUE-2", "QUE-3"),
+    "grumblewash": ("RIV-1", "RIV-2"),
+}
 START_DAY = {"GN": 258, "TN": 118, "SN": 205, "NE": 272}
 # mean catch per unit of effort of the gears and species that no clarity is planted in
 MEANS = {
@@ -75,19 +93,30 @@ def _length(age: np.ndarray, species: str, month: int, rng: np.random.Generator)
 
 
 def _fish(
-    survey: str, species: str, n: int, ages: tuple[int, int], month: int, condition: float, rng: np.random.Generator
+    survey: str,
+    species: str,
+    n: int,
+    ages: tuple[int, int],
+    month: int,
+    condition: float,
+    rng: np.random.Generator,
 ) -> list[list[object]]:
-    """Return n fish: length always; weight from 100 mm on and mostly; age of every third, from scales or otoliths."""
+    """Return n fish: length always; weight mostly, from 100 mm on; age of every third."""
     age = _ages(n, species, ages, rng)
     length = _length(age, species, month, rng)
     a, b = STANDARD[species]
     weight = 10 ** (a + b * np.log10(length)) * condition * np.exp(0.08 * rng.standard_normal(n))
     weighed, aged = rng.random(n) < 0.85, rng.random(n) < 0.33
     return [
-        [survey, species, number(float(x), 0), number(float(w), 0) if ok and x >= 100 else "",
-         str(int(y)) if known else ""]
+        [
+            survey,
+            species,
+            number(float(x), 0),
+            number(float(w), 0) if ok and x >= 100 else "",
+            str(int(y)) if known else "",
+        ]
         for x, w, y, ok, known in zip(length, weight, age, weighed, aged, strict=True)
-    ]  # fmt: skip
+    ]
 
 
 def _mesh(length: float, rng: np.random.Generator) -> int:
@@ -143,10 +172,18 @@ def _sets(key: str, water: str, year: int, book: _Book, discs: dict[int, float])
             continue
         unknown = rng.random() < 0.03 and key != "GN"
         book.surveys.append(
-            [survey, water, places[i % len(places)], gear, f"{start:%Y-%m-%d %H:%M}",
-             f"{start + duration:%Y-%m-%d %H:%M}", "" if unknown else f"{effort:g}", unit,
-             "effort not written down" if unknown else "at night" if key == "NE" else ""]
-        )  # fmt: skip
+            [
+                survey,
+                water,
+                places[i % len(places)],
+                gear,
+                f"{start:%Y-%m-%d %H:%M}",
+                f"{start + duration:%Y-%m-%d %H:%M}",
+                "" if unknown else f"{effort:g}",
+                unit,
+                "effort not written down" if unknown else "at night" if key == "NE" else "",
+            ]
+        )
         for species in SPECIES:
             per_unit = MEANS[key].get(species, 0.0) * level
             if key == "GN" and species == "walleye":
@@ -165,14 +202,23 @@ def _sets(key: str, water: str, year: int, book: _Book, discs: dict[int, float])
 
 
 def _removal(year: int, book: _Book) -> None:
-    """Three passes along a closed stretch of bank; every pass takes each remaining fish with the same probability."""
+    """Fish a closed stretch three times; a pass takes each remaining fish with the same probability."""
     rng = stream("removal", year)
     survey = f"BP-GRU-{year}-1"
     start = pd.Timestamp(year, 8, int(rng.integers(3, 20)), 9, 30)
     book.surveys.append(
-        [survey, "grumblewash", "RIV-2", "backpack electrofishing", f"{start:%Y-%m-%d %H:%M}",
-         f"{start + pd.Timedelta(hours=4):%Y-%m-%d %H:%M}", "3", "pass", "closed stretch of 100 m"]
-    )  # fmt: skip
+        [
+            survey,
+            "grumblewash",
+            "RIV-2",
+            "backpack electrofishing",
+            f"{start:%Y-%m-%d %H:%M}",
+            f"{start + pd.Timedelta(hours=4):%Y-%m-%d %H:%M}",
+            "3",
+            "pass",
+            "closed stretch of 100 m",
+        ]
+    )
     for species, p in CAPTURE.items():
         left = int(rng.poisson({"walleye": 40, "smallmouth bass": 85, "northern pike": 14}[species]))
         for k in range(1, PASSES + 1):
@@ -195,25 +241,50 @@ def make() -> dict[str, tuple[list[str], Rows]]:
         _removal(year, book)
     return {
         "surveys.csv": (
-            ["survey", "water", "station", "gear", "start", "end", "effort", "effort_unit", "note"], book.surveys
+            ["survey", "water", "station", "gear", "start", "end", "effort", "effort_unit", "note"],
+            book.surveys,
         ),
         "catches.csv": (["survey", "species", "count", "pass_number", "mesh_mm"], book.catches),
         "fish.csv": (
-            ["survey", "species", "length_mm", "weight_g", "age_years", "pass_number", "mesh_mm"], book.fish
+            ["survey", "species", "length_mm", "weight_g", "age_years", "pass_number", "mesh_mm"],
+            book.fish,
         ),
-    }  # fmt: skip
+    }
 
 
 def planted() -> tuple[list[str], Rows]:
     """Return header and rows of planted_fish.csv."""
     header = ["water", "gear", "species", "quantity", "value", "unit", "note"]
     rows: Rows = [
-        ["all", "gill net", "walleye", "optimum disc depth", OPTIMUM, "m", "growing-season mean of the water"],
-        ["all", "gill net", "walleye", "curvature", CURVE, "1", "log mean falls by this times ln(disc/optimum)^2"],
+        [
+            "all",
+            "gill net",
+            "walleye",
+            "optimum disc depth",
+            OPTIMUM,
+            "m",
+            "growing-season mean of the water",
+        ],
+        [
+            "all",
+            "gill net",
+            "walleye",
+            "curvature",
+            CURVE,
+            "1",
+            "log mean falls by this times ln(disc/optimum)^2",
+        ],
         ["all", "gill net", "walleye", "mean at the optimum", PEAK_PER_NIGHT, "fish per net-night", ""],
-        ["all", "all but backpack electrofishing", "all", "negative binomial size", THETA, "1",
-         "variance = mean + mean^2 / size"],
-    ]  # fmt: skip
+        [
+            "all",
+            "all but backpack electrofishing",
+            "all",
+            "negative binomial size",
+            THETA,
+            "1",
+            "variance = mean + mean^2 / size",
+        ],
+    ]
     rows += [
         ["grumblewash", "backpack electrofishing", s, "capture probability per pass", p, "1", "three passes"]
         for s, p in CAPTURE.items()

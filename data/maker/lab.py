@@ -39,8 +39,10 @@ def _lake(v: Visit, t: float, rng: np.random.Generator) -> list[tuple[str, str, 
     chlorophyll = share * np.exp((2.04 - np.log(v.disc)) / 0.68 + 0.30 * noise[0])
     phosphorus = (level + slope * (t - 2016.0)) * np.exp(0.14 * noise[1])
     limit = 1.0 if v.time.year <= 2012 else 0.5
-    out = [("Chlorophyll a", _limited(chlorophyll, limit, 1), "ug/L"),
-           ("Total phosphorus", *_phosphorus(phosphorus, v.time.year))]  # fmt: skip
+    out = [
+        ("Chlorophyll a", _limited(chlorophyll, limit, 1), "ug/L"),
+        ("Total phosphorus", *_phosphorus(phosphorus, v.time.year)),
+    ]
     if nitrogen and v.time.month in (5, 7, 9):
         out.append(("Total nitrogen", _limited(nitrogen * float(np.exp(0.15 * noise[2])), 0.2, 2), "mg/L"))
     return out
@@ -50,8 +52,10 @@ def _river(v: Visit, rng: np.random.Generator) -> list[tuple[str, str, str]]:
     noise = rng.standard_normal(2)
     solids = 1.5 * v.turbidity * np.exp(0.15 * noise[0])
     phosphorus = RIVER_PHOSPHORUS * v.turbidity**0.75 * np.exp(0.15 * noise[1])
-    return [("Suspended matter", _limited(solids, 2.0, 1), "mg/L"),
-            ("Total phosphorus", *_phosphorus(phosphorus, v.time.year))]  # fmt: skip
+    return [
+        ("Suspended matter", _limited(solids, 2.0, 1), "mg/L"),
+        ("Total phosphorus", *_phosphorus(phosphorus, v.time.year)),
+    ]
 
 
 def rows(visits: dict[str, list[Visit]]) -> dict[str, Rows]:

@@ -44,11 +44,25 @@ def plant(files: dict[str, Rows], first_line: Callable[[str], int]) -> list[Reco
 
     i = _find(early, 0, c0="TAN-1", c1="2012-08")
     early[i][3] = f"{float(str(early[i][3])) * 10:.0f}"
-    note("crew_2006_2013.csv", i, "TAN-1", "secchi", "decimal point lost: deeper than the lake", "refused or suspect")
+    note(
+        "crew_2006_2013.csv",
+        i,
+        "TAN-1",
+        "secchi",
+        "decimal point lost: deeper than the lake",
+        "refused or suspect",
+    )
 
     i = _find(early, 0, c0="QUE-2", c1="2010-07")
     early[i][5] = f"{float(str(early[i][5])) * 10:.0f}"
-    note("crew_2006_2013.csv", i, "QUE-2", "temperature", "decimal point lost: hotter than water can be", "refused")
+    note(
+        "crew_2006_2013.csv",
+        i,
+        "QUE-2",
+        "temperature",
+        "decimal point lost: hotter than water can be",
+        "refused",
+    )
 
     i = _find(long_, 0, c0="TAN-1", c1="2022-07", c2="disc")
     long_[i][0] = "TAN-9"
@@ -68,7 +82,14 @@ def plant(files: dict[str, Rows], first_line: Callable[[str], int]) -> list[Reco
     note("volunteers_2006_2024.csv", i, "PIN-2", "secchi", "a guess in words", "refused")
     i = _find(cards_now, 0, c0="Island narrows", c1="7/")
     cards_now[i][4] = "21"
-    note("volunteers_2025.csv", i, "TAN-2", "temperature", "Celsius written in a column of Fahrenheit", "refused")
+    note(
+        "volunteers_2025.csv",
+        i,
+        "TAN-2",
+        "temperature",
+        "Celsius written in a column of Fahrenheit",
+        "refused",
+    )
     return log
 
 
@@ -76,7 +97,11 @@ def corrections(files: dict[str, Rows]) -> Rows:
     """Return a sheet in the long crew layout that changes three readings of 2023."""
     source = files["crew_2021_2024.csv"]
     out: Rows = []
-    for station, month, change in (("VEL-1", "2023-06", 0.6), ("TAN-1", "2023-07", -0.3), ("QUE-1", "2023-08", 0.4)):
+    for station, month, change in (
+        ("VEL-1", "2023-06", 0.6),
+        ("TAN-1", "2023-07", -0.3),
+        ("QUE-1", "2023-08", 0.4),
+    ):
         row = list(source[_find(source, 0, c0=station, c1=month, c2="disc")])
         row[3] = f"{float(str(row[3])) + change:.1f}"
         row[5] = "field book read again"

@@ -56,7 +56,8 @@ def _river(latitude: float, longitude: float) -> tuple[list[Ring], float]:
     rng = stream("shore", "grumblewash")
     s = np.linspace(-0.5, 0.5, 160) * RIVER_LENGTH_KM
     y = sum(
-        rng.uniform(0.15, 0.5) * np.sin(2 * np.pi * s / wave + rng.uniform(0, 6.28)) for wave in (4.0, 6.5, 11.0)
+        rng.uniform(0.15, 0.5) * np.sin(2 * np.pi * s / wave + rng.uniform(0, 6.28))
+        for wave in (4.0, 6.5, 11.0)
     )
     half = RIVER_WIDTH_KM / 2 * (1 + 0.25 * np.sin(s * 1.7) + 0.15 * np.sin(s * 4.1))
     slope = np.gradient(y, s)

@@ -10,8 +10,18 @@ from .visits import PLANS, Visit
 
 Rows = list[list[object]]
 
-CREW = ["Station", "Date", "Time", "Disc (m)", "Bottom", "Surface temp (degC)", "Turbidity (NTU)", "Tube (cm)",
-        "Conductance (uS/cm)", "Remark"]  # fmt: skip
+CREW = [
+    "Station",
+    "Date",
+    "Time",
+    "Disc (m)",
+    "Bottom",
+    "Surface temp (degC)",
+    "Turbidity (NTU)",
+    "Tube (cm)",
+    "Conductance (uS/cm)",
+    "Remark",
+]
 CREW_LONG = ["station", "sampled", "parameter", "value", "unit", "remark"]
 VOLUNTEER = ["Where", "Date", "Disc seen to (ft)", "On bottom?", "Water (°F)", "Sky"]
 SKIES = ("clear", "some cloud", "overcast", "rain before")
@@ -37,7 +47,14 @@ def ntu(value: float, limit: float = 0.5) -> str:
     """Return a turbidity as a meter's user reports it, coarser when higher; ``<0.5`` below the limit."""
     if value < limit:
         return f"<{limit:g}"
-    for top, step, digits in ((1, 0.05, 2), (10, 0.1, 1), (40, 1, 0), (100, 5, 0), (400, 10, 0), (1e9, 50, 0)):
+    for top, step, digits in (
+        (1, 0.05, 2),
+        (10, 0.1, 1),
+        (40, 1, 0),
+        (100, 5, 0),
+        (400, 10, 0),
+        (1e9, 50, 0),
+    ):
         if value < top:
             return number(round(value / step) * step, digits)
     raise AssertionError(value)
@@ -69,7 +86,8 @@ def crew(visits: dict[str, list[Visit]], profiled: set[tuple[str, pd.Timestamp]]
     """Return the rows of every crew file: wide until 2020, long from 2021 on."""
     rng = stream("crew sheet")
     all_visits = sorted(
-        (v for name, vs in visits.items() if PLANS[name].who == "crew" for v in vs), key=lambda v: (v.time, v.station)
+        (v for name, vs in visits.items() if PLANS[name].who == "crew" for v in vs),
+        key=lambda v: (v.time, v.station),
     )
     out: dict[str, Rows] = {name: [] for name, _, _ in (*CREW_FILES, *CREW_LONG_FILES)}
     for v in all_visits:
@@ -78,9 +96,19 @@ def crew(visits: dict[str, list[Visit]], profiled: set[tuple[str, pd.Timestamp]]
             if first <= v.time.year <= last:
                 turbidity = f["turbidity"] or "-99"
                 out[name].append(
-                    [v.station, f"{v.time:%Y-%m-%d}", f"{v.time:%H:%M}", f["secchi"], f["bottom"], f["temperature"],
-                     turbidity, f["tube"], f["conductance"], f["remark"]]
-                )  # fmt: skip
+                    [
+                        v.station,
+                        f"{v.time:%Y-%m-%d}",
+                        f"{v.time:%H:%M}",
+                        f["secchi"],
+                        f["bottom"],
+                        f["temperature"],
+                        turbidity,
+                        f["tube"],
+                        f["conductance"],
+                        f["remark"],
+                    ]
+                )
         for name, first, last in CREW_LONG_FILES:
             if first <= v.time.year <= last:
                 out[name].extend(_long(v, f))
@@ -90,26 +118,46 @@ def crew(visits: dict[str, list[Visit]], profiled: set[tuple[str, pd.Timestamp]]
 def _long(v: Visit, f: dict[str, str]) -> Rows:
     when = f"{v.time:%Y-%m-%d %H:%M}"
     disc = (">" if f["bottom"] else "") + f["secchi"]
-    fields = (("disc", disc, "m"), ("surface temperature", f["temperature"], "degC"),
-              ("turbidity", f["turbidity"], "NTU"), ("tube", f["tube"], "cm"),
-              ("conductance", f["conductance"], "uS/cm"))  # fmt: skip
+    fields = (
+        ("disc", disc, "m"),
+        ("surface temperature", f["temperature"], "degC"),
+        ("turbidity", f["turbidity"], "NTU"),
+        ("tube", f["tube"], "cm"),
+        ("conductance", f["conductance"], "uS/cm"),
+    )
     return [[v.station, when, what, value, unit, f["remark"]] for what, value, unit in fields if value]
 
 
-ALIASES = {"VEL-2": "North arm", "VEL-3": "Outlet", "PIN-2": "Reed edge", "TAN-2": "Island narrows",
-           "TAN-3": "South landing", "QUE-3": "Boat ramp"}  # fmt: skip
+ALIASES = {
+    "VEL-2": "North arm",
+    "VEL-3": "Outlet",
+    "PIN-2": "Reed edge",
+    "TAN-2": "Island narrows",
+    "TAN-3": "South landing",
+    "QUE-3": "Boat ramp",
+}
 
 
-def volunteers(visits: dict[str, list[Visit]]) -> dict[str, Rows]:
-    """Return the rows of every volunteer file: feet, degrees Fahrenheit, month/day/year, places by common name."""
+def volunteers(visits: dict[str, list[Visit]], profiled: set[tuple[str, pd.Timestamp]]) -> dict[str, Rows]:
+    """Return the rows of every volunteer file: feet, degrees Fahrenheit, places by common name.
+
+    The surface temperature of a profiled visit stands in the profile, not here.
+    """
     rng = stream("volunteer sheet")
     out: dict[str, Rows] = {name: [] for name, _, _ in VOLUNTEER_FILES}
     for station, alias in ALIASES.items():
         for v in visits[station]:
             on_bottom = v.disc >= v.bottom
-            fahrenheit = number(round(v.surface_c * 1.8 + 32), 0) if rng.random() > 0.1 else ""
-            row = [alias, f"{v.time.month}/{v.time.day}/{v.time.year}", feet(v.bottom if on_bottom else v.disc),
-                   "Y" if on_bottom else "N", fahrenheit, str(rng.choice(SKIES))]  # fmt: skip
+            asked = rng.random() > 0.1 and (station, v.time) not in profiled
+            fahrenheit = number(round(v.surface_c * 1.8 + 32), 0) if asked else ""
+            row = [
+                alias,
+                f"{v.time.month}/{v.time.day}/{v.time.year}",
+                feet(v.bottom if on_bottom else v.disc),
+                "Y" if on_bottom else "N",
+                fahrenheit,
+                str(rng.choice(SKIES)),
+            ]
             for name, first, last in VOLUNTEER_FILES:
                 if first <= v.time.year <= last:
                     out[name].append(list(row))

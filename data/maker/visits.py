@@ -91,7 +91,7 @@ def _visits(place: Place) -> list[Visit]:
     else:
         turbidity = river_truth(place.id, times) * np.exp(0.03 * rng.standard_normal(len(times)))
         disc = river_disc(turbidity) * np.exp(0.08 * rng.standard_normal(len(times)))
-    day = np.asarray(times.dayofyear, dtype=float)
+    day = np.asarray(times.day_of_year, dtype=float)
     level = 0.12 * np.cos((day - 140) / 58.0) + 0.05 * rng.standard_normal(len(times))
     out = []
     for i, when in enumerate(times):

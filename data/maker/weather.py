@@ -39,7 +39,7 @@ WARMTH = {
 
 
 def anomalies() -> pd.Series:
-    """Return the departure of every day from the usual surface temperature [degC], the same for all waters."""
+    """Return how far each day is from the usual surface temperature [degC], the same for all waters."""
     year = years_noise("weather")
     spells = 1.1 * autocorrelated(np.arange(len(DAYS), dtype=float), 12.0, stream("spells"))
     t = year_fraction(DAYS)
@@ -52,8 +52,10 @@ ANOMALY = anomalies()
 
 def surface(water: str, date: pd.Timestamp) -> float:
     """Return surface temperature [degC]; under ice a little above zero."""
-    w, day = WARMTH[water], date.dayofyear
-    wave = w.peak - (w.peak - 3.0) * 1.16 * ((1 - np.cos(2 * np.pi * (day - w.peak_day) / 365.25)) / 2) ** 0.85
+    w, day = WARMTH[water], date.day_of_year
+    wave = (
+        w.peak - (w.peak - 3.0) * 1.16 * ((1 - np.cos(2 * np.pi * (day - w.peak_day) / 365.25)) / 2) ** 0.85
+    )
     out = wave + float(ANOMALY[date.normalize()]) * (1.0 if 90 < day < 340 else 0.2)
     if day < 88 or day > 350:
         return 0.4
@@ -62,7 +64,7 @@ def surface(water: str, date: pd.Timestamp) -> float:
 
 def profile(water: str, date: pd.Timestamp, depths: np.ndarray, bottom: float) -> np.ndarray:
     """Return temperature at the depths [degC]."""
-    w, top, day = WARMTH[water], surface(water, date), date.dayofyear
+    w, top, day = WARMTH[water], surface(water, date), date.day_of_year
     z = np.asarray(depths, dtype=float)
     if day < 88 or day > 350:
         return 0.4 + 3.4 * (1 - np.exp(-z / max(1.5, bottom / 8)))
@@ -76,10 +78,10 @@ def profile(water: str, date: pd.Timestamp, depths: np.ndarray, bottom: float) -
 
 
 def oxygen(water: str, date: pd.Timestamp, depths: np.ndarray, temperature: np.ndarray) -> np.ndarray:
-    """Return dissolved oxygen [mg/L]: near saturation above, used up below as the summer goes on."""
+    """Return dissolved oxygen [mg/L]: near saturation (a rough fit) above, used up below as summer goes on."""
     t = np.asarray(temperature, dtype=float)
-    saturated = 14.62 - 0.3898 * t + 0.006969 * t**2 - 5.9e-5 * t**3  # rough fit, 0-30 degC, sea-level pressure
-    day, z = date.dayofyear, np.asarray(depths, dtype=float)
+    saturated = 14.62 - 0.3898 * t + 0.006969 * t**2 - 5.9e-5 * t**3
+    day, z = date.day_of_year, np.asarray(depths, dtype=float)
     if day < 88 or day > 350:
         return saturated * np.clip(0.92 - 0.012 * z, 0.3, 1.0)
     demand = {"vellumere": 0.0022, "quernholt": 0.0090, "tannerook": 0.0085}.get(water, 0.0)
