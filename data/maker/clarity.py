@@ -18,8 +18,8 @@ MIDDLE = 2016.0
 class Disc:
     """Disc-depth traits of a station.
 
-    Level [m], slope [m/a], step [m] from a year on, seasonal swing [1], spread of years [1] and of visits [1],
-    and how much a warm degree takes away [1/degC].
+    Level [m], slope [m/a], step [m] from a year on, seasonal swing [1], spread of years [1] and of visits
+    [1], and how much a warm degree takes away [1/degC].
     """
 
     base: float

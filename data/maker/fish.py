@@ -1,7 +1,7 @@
-"""Invented fish surveys: gill nets, trap nets, seines, boat electrofishing at night, three-pass backpack removal.
+"""Invented fish surveys: gill nets, trap nets, seines, boat electrofishing, backpack removal.
 
-Planted: walleye in gill nets follow clarity with a hump, log mean = a - CURVE * ln(disc / OPTIMUM) ** 2, spread
-as a negative binomial; a backpack pass takes each remaining fish with probability CAPTURE.
+Planted: walleye in gill nets follow clarity with a hump, log mean = a - CURVE * ln(disc / OPTIMUM) ** 2,
+spread as a negative binomial; a backpack pass takes each remaining fish with probability CAPTURE.
 """
 
 from __future__ import annotations

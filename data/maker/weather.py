@@ -78,7 +78,7 @@ def profile(water: str, date: pd.Timestamp, depths: np.ndarray, bottom: float) -
 
 
 def oxygen(water: str, date: pd.Timestamp, depths: np.ndarray, temperature: np.ndarray) -> np.ndarray:
-    """Return dissolved oxygen [mg/L]: near saturation (a rough fit) above, used up below as summer goes on."""
+    """Return dissolved oxygen [mg/L]: near saturation (rough fit) above, used up below in summer."""
     t = np.asarray(temperature, dtype=float)
     saturated = 14.62 - 0.3898 * t + 0.006969 * t**2 - 5.9e-5 * t**3
     day, z = date.day_of_year, np.asarray(depths, dtype=float)
