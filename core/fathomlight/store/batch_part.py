@@ -1,0 +1,184 @@
+"""The part of a store that loads readings and looks after batches."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from fathomlight.errors import NotFoundError
+from fathomlight.model import REFUSED_COLUMNS, empty_frame
+from fathomlight.store.batches import (
+    BatchChange,
+    BatchInfo,
+    BatchResult,
+    active_copy,
+    batch_table,
+    bump,
+    log,
+    set_state,
+    skipped_result,
+)
+from fathomlight.store.loading import publish
+from fathomlight.store.part import Part
+from fathomlight.store.resolving import find_affected, settle
+from fathomlight.store.staging import Progress, Stage, stage_refused
+from fathomlight.store.times import to_instants
+
+_LOG_COLUMNS = ["batch", "action", "who", "why", "done"]
+
+
+class BatchPart(Part):
+    """Loading, withdrawing and putting back."""
+
+    def load_readings(
+        self,
+        frames: pd.DataFrame | Iterable[pd.DataFrame],
+        batch: BatchInfo,
+        refused: pd.DataFrame | None = None,
+        progress: Progress | None = None,
+    ) -> BatchResult:
+        """Load readings as one batch: all of it, or after any error nothing.
+
+        Rows are told apart by (station, parameter, depth_m, time, replicate). The same value and qualifier is
+        *known*; another one is a *correction* and the older version is kept. Of rows in one load that contradict
+        each other the last counts, the others are kept in the history and a note says so. Rows without a value are
+        counted and left out; rows that cannot be stored are refused with reason and remedy.
+
+        Parameters
+        ----------
+        frames : pandas.DataFrame or iterable of pandas.DataFrame
+            Columns of :data:`fathomlight.model.READING_COLUMNS` without ``batch``; of an iterable one piece at a time
+            is in memory.
+        batch : BatchInfo
+            Where they come from, who loads, and why.
+        refused : pandas.DataFrame, optional
+            Rows the reader of the file refused (:data:`fathomlight.model.REFUSED_COLUMNS`), kept with the batch.
+        progress : callable, optional
+            Called with the number of rows done so far.
+
+        Returns
+        -------
+        BatchResult
+            Number of the batch, counts and notes.
+
+        Raises
+        ------
+        ArgumentError
+            Wrong columns or types.
+        StoreError
+            No room, no right to write, or another writer for too long; nothing was changed.
+        """
+        self._db.require_writable()
+        with self._db.session(fresh=True) as session:
+            if (copy := active_copy(session, batch, "readings")) is not None:
+                return skipped_result(session, copy)
+            stage = Stage(session, self._series, self._origins)
+            stage.fill(frames, progress)
+            n_refused = stage_refused(
+                session, [*([refused] if refused is not None else []), *stage.refused], batch.file
+            )
+            with session.write():
+                return publish(session, batch, stage, n_refused, self._now())
+
+    def withdraw(self, batch: int, who: str, why: str) -> BatchChange:
+        """Take a whole batch out of force; what it had corrected comes back. Nothing is deleted.
+
+        Parameters
+        ----------
+        batch : int
+            Number of the batch.
+        who, why : str
+            Kept in the log of the batch.
+
+        Returns
+        -------
+        BatchChange
+            How many readings went, came back, or have another value now.
+
+        Raises
+        ------
+        NotFoundError
+            No such batch.
+        ArgumentError
+            It is withdrawn already.
+        """
+        return self._change(batch, "withdrawn", who, why)
+
+    def restore(self, batch: int, who: str, why: str) -> BatchChange:
+        """Put a withdrawn batch back where it was in the order of batches.
+
+        Parameters, returns and errors are those of :meth:`withdraw`.
+        """
+        return self._change(batch, "active", who, why)
+
+    def _change(self, batch: int, state: str, who: str, why: str) -> BatchChange:
+        action = "withdraw" if state == "withdrawn" else "restore"
+        with self._db.writing(fresh=True) as session:
+            now = self._now()
+            set_state(session, batch, state)
+            find_affected(session, batch)
+            gone, back, other = settle(session)
+            log(session, batch, action, who, why, now)
+            return BatchChange(
+                batch=int(batch),
+                action=action,  # type: ignore[arg-type]
+                n_gone=gone,
+                n_back=back,
+                n_other_value=other,
+                data_version=bump(session, "data_version"),
+            )
+
+    def batches(self) -> pd.DataFrame:
+        """Return all batches, newest first.
+
+        Returns
+        -------
+        pandas.DataFrame
+            ``batch``, ``kind`` (readings or surveys), ``state`` (active or withdrawn), ``file``, ``file_hash``,
+            ``recipe``, ``who``, ``why``, ``source``, ``loaded``, counts ``n_...`` and ``notes``.
+        """
+        with self._db.session() as session:
+            return batch_table(session)
+
+    def batch_log(self, batch: int | None = None) -> pd.DataFrame:
+        """Return what was done to batches, oldest first: ``batch``, ``action``, ``who``, ``why``, ``done``."""
+        with self._db.session() as session:
+            rows = session.rows(
+                "SELECT batch, action, who, why, done_at FROM batch_log WHERE batch = ? OR ? < 0 ORDER BY id",
+                -1 if batch is None else int(batch),
+                -1 if batch is None else 0,
+            )
+        table = pd.DataFrame(rows, columns=_LOG_COLUMNS)
+        table = table.astype({"batch": "int64", "action": "str", "who": "str", "why": "str"})
+        table["done"] = to_instants(table["done"])
+        return table
+
+    def find_batch_by_hash(self, file_hash: str) -> pd.DataFrame:
+        """Return the batches that hold a file with this digest, newest first; columns as :meth:`batches`."""
+        with self._db.session() as session:
+            return batch_table(session, "WHERE file_hash = ? AND file_hash <> ''", file_hash)
+
+    def refused(self, batch: int) -> pd.DataFrame:
+        """Return the refused rows of a batch.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns of :data:`fathomlight.model.REFUSED_COLUMNS`.
+
+        Raises
+        ------
+        NotFoundError
+            No such batch.
+        """
+        with self._db.session() as session:
+            if session.row("SELECT id FROM batch WHERE id = ?", int(batch)) is None:
+                raise NotFoundError("no such batch", got=batch, fix="Look at the list of batches.")
+            rows = session.rows(
+                "SELECT file, line, column_name, value, reason, remedy, row_text FROM refused WHERE batch = ? ORDER BY n",
+                int(batch),
+            )
+        if not rows:
+            return empty_frame(REFUSED_COLUMNS)
+        return pd.DataFrame(rows, columns=list(REFUSED_COLUMNS)).astype(dict(REFUSED_COLUMNS))

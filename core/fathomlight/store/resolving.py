@@ -1,0 +1,142 @@
+"""Withdraw a batch, or put it back: settle again what is in force for every reading the batch speaks of.
+
+What is in force for an identity is what the latest batch that is not withdrawn says of it, be it that the batch
+brought the version or found it known and confirmed it.
+"""
+
+from __future__ import annotations
+
+from fathomlight.store.database import Session
+from fathomlight.store.loading import CONTENT_SQL, prefixed
+from fathomlight.store.staging import IDENTITY_SQL, temporary
+
+_MATCH = "a.series = b.series AND a.time = b.time AND a.depth_m = b.depth_m AND a.replicate = b.replicate"
+_IDENTITY_COLUMNS = "series {w} NOT NULL, time {w} NOT NULL, depth_m {r} NOT NULL, replicate {w} NOT NULL"
+_VERDICT = "in_force, vid, rank, under, winner, place"
+
+
+def find_affected(session: Session, batch: int) -> None:
+    """Fill the temporary table ``affected`` with the identities that a batch speaks of."""
+    temporary(session, "affected", _IDENTITY_COLUMNS, key=IDENTITY_SQL)
+    for table, more in (("reading", ""), ("reading_old", "AND r.overruled = 0")):
+        session.run(
+            f"""INSERT INTO affected ({IDENTITY_SQL})
+            SELECT DISTINCT {prefixed("r", IDENTITY_SQL)}
+            FROM batch_series s JOIN {table} r
+                ON r.series = s.series AND r.time >= s.first_time AND r.time <= s.last_time
+            WHERE s.batch = {int(batch)} {more} AND (r.first_batch = {int(batch)} OR {_confirms(str(int(batch)))})
+            AND NOT EXISTS (SELECT 1 FROM affected b WHERE {_MATCH.replace("a.", "r.")})"""
+        )
+    if session.engine == "postgresql":
+        session.run("ANALYZE affected")
+
+
+def _confirms(batch: str) -> str:
+    return (
+        f"coalesce((SELECT c.last_vid FROM confirmed c WHERE c.batch = {batch} AND c.first_vid <= r.vid "
+        "ORDER BY c.first_vid DESC LIMIT 1), 0) >= r.vid"
+    )
+
+
+def settle(session: Session) -> tuple[int, int, int]:
+    """Settle the ``affected`` identities by the states the batches have now.
+
+    Returns
+    -------
+    tuple of int
+        Identities without a value now, with one again, and with another version in force.
+    """
+    _judge(session)
+    columns = f"{IDENTITY_SQL}, {CONTENT_SQL}"
+    temporary(
+        session,
+        "moving",
+        _IDENTITY_COLUMNS
+        + ", vid {w} NOT NULL, value {r} NOT NULL, qualifier {w} NOT NULL, local_day {w} NOT NULL, flag {w} NOT NULL, "
+        "flag_by {w} NOT NULL, flag_loaded {w} NOT NULL, auto_mark {w} NOT NULL, original_value TEXT NOT NULL, "
+        "origin {w} NOT NULL, note TEXT NOT NULL, batch {w} NOT NULL, first_batch {w} NOT NULL",
+    )
+    # winners that are not in force yet; they stand under their own batch, or one that confirmed them
+    moved = CONTENT_SQL.replace("batch, first_batch", "{batch}, first_batch")
+    session.run(
+        f"""INSERT INTO moving ({columns})
+        SELECT {prefixed("a", IDENTITY_SQL)}, {prefixed("a", moved).replace("a.{batch}", "b.under")}
+        FROM verdict b JOIN reading_old a ON {_MATCH} AND a.vid = b.vid
+        WHERE b.in_force = 0 AND b.place = 1 AND b.rank > 0"""
+    )
+    session.run(
+        f"""INSERT INTO reading_old ({columns}, superseded_by, overruled)
+        SELECT {prefixed("a", columns)}, 0, 0 FROM verdict b JOIN reading a ON {_MATCH}
+        WHERE b.in_force = 1 AND (b.place > 1 OR b.rank = 0)"""
+    )
+    session.run(
+        f"""DELETE FROM reading WHERE ({IDENTITY_SQL}) IN (SELECT {IDENTITY_SQL} FROM verdict
+        WHERE in_force = 1 AND (place > 1 OR rank = 0))"""
+    )
+    session.run(
+        f"DELETE FROM reading_old WHERE ({IDENTITY_SQL}, vid) IN (SELECT {IDENTITY_SQL}, vid FROM moving)"
+    )
+    session.run(f"INSERT INTO reading ({columns}) SELECT {columns} FROM moving")
+    _relabel(session)
+    return _count(session)
+
+
+def _judge(session: Session) -> None:
+    """Fill ``verdict``: each version of the affected identities, the rank of its word, and its place among them."""
+    own = "CASE WHEN EXISTS (SELECT 1 FROM batch o WHERE o.id = r.first_batch AND o.state = 'active') " \
+          "THEN r.first_batch ELSE 0 END"  # fmt: skip
+    confirmed = f"""coalesce((SELECT max(o.id) FROM batch_series s JOIN batch o ON o.id = s.batch
+        WHERE s.series = r.series AND s.first_time <= r.time AND r.time <= s.last_time AND o.state = 'active'
+        AND o.n_known > 0 AND {_confirms("o.id")}), 0)"""
+    if session.number("SELECT count(*) FROM (SELECT 1 AS one FROM confirmed LIMIT 1) AS k") == 0:
+        confirmed = "0"
+    versions = " UNION ALL ".join(
+        f"""SELECT {in_force} AS in_force, {prefixed("r", IDENTITY_SQL)}, r.vid, {own} AS own, {confirmed} AS confirmed
+        FROM affected b JOIN {table} r ON {_MATCH.replace("a.", "r.")} {more}"""
+        for in_force, table, more in ((1, "reading", ""), (0, "reading_old", "WHERE r.overruled = 0"))
+    )
+    temporary(
+        session,
+        "verdict",
+        _IDENTITY_COLUMNS + ", vid {w} NOT NULL, in_force {w} NOT NULL, rank {w} NOT NULL, "
+        "under {w} NOT NULL, winner {w} NOT NULL, place {w} NOT NULL",
+        key=f"{IDENTITY_SQL}, vid",
+    )
+    session.run(
+        f"""INSERT INTO verdict ({IDENTITY_SQL}, {_VERDICT})
+        SELECT {IDENTITY_SQL}, in_force, vid, rank, under, max(rank) OVER (PARTITION BY {IDENTITY_SQL}),
+               row_number() OVER (PARTITION BY {IDENTITY_SQL} ORDER BY rank DESC, vid DESC)
+        FROM (SELECT {IDENTITY_SQL}, in_force, vid,
+                     CASE WHEN own >= confirmed THEN own ELSE confirmed END AS rank,
+                     CASE WHEN own > 0 THEN own ELSE confirmed END AS under
+              FROM ({versions}) AS k) AS m"""
+    )
+    if session.engine == "postgresql":
+        session.run("ANALYZE verdict")
+
+
+def _relabel(session: Session) -> None:
+    """Name the batch each version stands under, or is superseded by."""
+    session.run(
+        f"""UPDATE reading SET batch = b.under FROM verdict b
+        WHERE {_MATCH.replace("a.", "reading.")} AND reading.vid = b.vid AND b.place = 1 AND b.in_force = 1
+        AND b.rank > 0"""
+    )
+    session.run(
+        f"""UPDATE reading_old SET superseded_by = CASE WHEN b.rank = 0 THEN 0 ELSE b.winner END FROM verdict b
+        WHERE {_MATCH.replace("a.", "reading_old.")} AND reading_old.vid = b.vid AND (b.place > 1 OR b.rank = 0)"""
+    )
+
+
+def _count(session: Session) -> tuple[int, int, int]:
+    """Tell the identities apart by what was in force before and is now."""
+    row = session.row(
+        f"""SELECT coalesce(sum(CASE WHEN had = 1 AND has = 0 THEN 1 ELSE 0 END), 0),
+               coalesce(sum(CASE WHEN had = 0 AND has = 1 THEN 1 ELSE 0 END), 0),
+               coalesce(sum(CASE WHEN had = 1 AND has = 1 AND stays = 0 THEN 1 ELSE 0 END), 0)
+        FROM (SELECT max(in_force) AS had, max(CASE WHEN place = 1 AND rank > 0 THEN 1 ELSE 0 END) AS has,
+                     max(CASE WHEN place = 1 AND rank > 0 AND in_force = 1 THEN 1 ELSE 0 END) AS stays
+              FROM verdict GROUP BY {IDENTITY_SQL}) AS k"""
+    )
+    assert row is not None
+    return int(row[0]), int(row[1]), int(row[2])
