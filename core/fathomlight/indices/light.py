@@ -337,7 +337,7 @@ def illuminance(solar_elevation_deg: Any) -> Any:
     Notes
     -----
     ``log10 E = a + b x + c x^2 + d x^3``, ``x = elevation / 90``, with coefficients for six ranges; a range
-    includes its lower end. Neighbouring ranges meet within a few per cent.
+    includes its lower end. Neighbouring ranges meet within 1 %.
 
     References
     ----------
