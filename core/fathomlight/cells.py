@@ -1,7 +1,9 @@
 """Cells of tables that people open in a spreadsheet: escaping what a spreadsheet would run as a formula.
 
 A text that begins with ``=``, ``+``, ``-``, ``@``, a tab or a carriage return is executed by spreadsheet
-programs when a CSV file is opened (OWASP Foundation, "CSV Injection"). Numbers stay numbers: ``-1.5`` is left alone.
+programmes when a CSV file is opened (OWASP Foundation, "CSV Injection").
+
+Numbers stay numbers: ``-1.5`` is left alone.
 """
 
 from __future__ import annotations

@@ -1,0 +1,541 @@
+"""Text files with separated columns, read in pieces: any encoding, banners, unit rows, footers, quoted line breaks.
+
+A piece whose rows all have as many cells as the header is split by Arrow; any other piece by Python's ``csv``, which
+costs more but lets short rows (footnotes) through and refuses long ones one by one. Line numbers are those of a
+text editor, also below cells that hold line breaks.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as pacsv
+
+from fathomlight.errors import RecipeError, UnreadableFileError
+from fathomlight.ingest.raw import RawTable, Spoiled, unique_header
+from fathomlight.ingest.recipe import FilePart, Recipe, plain_name
+
+__all__ = ["CsvSource", "Record", "detect_encoding", "find_header", "preamble_labels", "sniff_delimiter"]
+
+BLOCK = 4 << 20
+HEAD = 256 << 10
+MAX_CELL = 1 << 20
+DELIMITERS = (",", ";", "\t", "|")
+_BOMS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One row of cells and the lines it stands on."""
+
+    first: int
+    last: int
+    cells: list[str]
+
+
+def detect_encoding(path: Path) -> str:
+    """Find the encoding of a text file by reading it once.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+
+    Returns
+    -------
+    str
+        By byte order mark; else UTF-8 when every byte fits; else UTF-16 without mark when every other byte is
+        zero; else Windows-1252, and Latin-1 when a byte has no meaning there.
+
+    Raises
+    ------
+    UnreadableFileError
+        The file holds zero bytes, as no text does.
+    """
+    with path.open("rb") as file:
+        head = file.read(4096)
+        for mark, name in _BOMS:
+            if head.startswith(mark):
+                return name
+        if b"\x00" in head:
+            return _zero_bytes(path.name, head)
+        utf8 = codecs.getincrementaldecoder("utf-8")()
+        good, undefined = True, False
+        block = head
+        while block:
+            if b"\x00" in block:
+                return _zero_bytes(path.name, block)
+            try:
+                if good:
+                    utf8.decode(block)
+            except UnicodeDecodeError:
+                good = False
+            undefined = undefined or any(bytes([b]) in block for b in (0x81, 0x8D, 0x8F, 0x90, 0x9D))
+            block = file.read(1 << 20)
+    if good:
+        try:
+            utf8.decode(b"", final=True)
+            return "utf-8"
+        except UnicodeDecodeError:
+            pass
+    return "latin-1" if undefined else "cp1252"
+
+
+def _zero_bytes(name: str, block: bytes) -> str:
+    even, odd = block[0::2].count(0), block[1::2].count(0)
+    half = max(len(block) // 2, 1)
+    if odd > 0.6 * half and even < 0.1 * half:
+        return "utf-16-le"
+    if even > 0.6 * half and odd < 0.1 * half:
+        return "utf-16-be"
+    raise UnreadableFileError(
+        "this is not a text file",
+        where=name,
+        got="zero bytes",
+        expected="comma-, semicolon- or tab-separated text, or a workbook named .xlsx",
+        fix="Export it as CSV (UTF-8) or XLSX and load that.",
+    )
+
+
+def sniff_delimiter(text: str) -> str:
+    """Find the sign between the columns from the first lines.
+
+    Parameters
+    ----------
+    text : str
+        The beginning of a file.
+
+    Returns
+    -------
+    str
+        Comma, semicolon, tab or bar: the one that gives most lines the same number of cells, above one.
+
+    Examples
+    --------
+    >>> sniff_delimiter("a;b\\n1,5;2\\n1,7;3\\n"), sniff_delimiter("a\\tb\\n1\\t2\\n")
+    (';', '\\t')
+    """
+    best, best_score = ",", 0.0
+    for delimiter in DELIMITERS:
+        counts = Counter(len(r.cells) for r in _records(text, delimiter, limit=200) if any(r.cells))
+        common = max(((n, width) for width, n in counts.items() if width > 1), default=(0, 1))
+        score = common[0] / max(sum(counts.values()), 1) + min(common[1], 50) / 1000
+        if common[0] and score > best_score:
+            best, best_score = delimiter, score
+    return best
+
+
+def _records(text: str, delimiter: str, first: int = 1, limit: int | None = None) -> Iterator[Record]:
+    """Split text into rows with their lines."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    last = 0
+    while limit is None or limit > 0:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise UnreadableFileError(
+                "the text cannot be split into cells",
+                where=f"line {first + reader.line_num}",
+                got=str(error),
+                fix="Look for a quotation mark that is opened and never closed.",
+            ) from None
+        yield Record(first + last, first + reader.line_num - 1, cells)
+        last = reader.line_num
+        limit = None if limit is None else limit - 1
+
+
+def _wanted_names(recipe: Recipe) -> set[str]:
+    """Plain names of every column a recipe speaks of."""
+    names: set[str] = set()
+    parts = [recipe.station, recipe.time, recipe.depth, recipe.fields, *recipe.values]
+    for part in parts:
+        for key in type(part).model_fields:
+            value = getattr(part, key)
+            if key in ("column", "columns") or key.endswith("_column"):
+                names.update(plain_name(n) for n in value)
+            elif part is recipe.fields and isinstance(value, tuple):
+                names.update(plain_name(n) for n in value)
+    return names - {""}
+
+
+def find_header(records: list[Record], recipe: Recipe, name: str) -> tuple[tuple[str, ...], int]:
+    """Find the header.
+
+    Parameters
+    ----------
+    records : list of Record
+        The first rows.
+    recipe : Recipe
+        ``file.header_rows``, else ``file.header_contains``, else the row that holds most columns of the recipe,
+        else the first row that is not blank.
+    name : str
+        File, for messages.
+
+    Returns
+    -------
+    cells : tuple of str
+        Header cells; those of several rows joined with a blank.
+    last : int
+        Last line of the header (the unit row counts when it follows).
+
+    Raises
+    ------
+    UnreadableFileError, RecipeError
+        The file is empty, or no row is the header that the recipe declares.
+    """
+    filled = [r for r in records if any(c.strip() for c in r.cells)]
+    if not filled:
+        raise UnreadableFileError(
+            "the file is empty", where=name, fix="Check that the right file was chosen."
+        )
+    part = recipe.file
+    if part.header_rows:
+        rows = [r for r in records if r.first in part.header_rows]
+        if len(rows) < len(part.header_rows):
+            raise RecipeError(
+                "the file has no such header rows",
+                where=name,
+                got=f"{len(records)} rows",
+                expected=part.header_rows,
+            )
+    elif part.header_contains:
+        wanted = {plain_name(n) for n in part.header_contains}
+        rows = [r for r in filled if wanted <= {plain_name(c) for c in r.cells}][:1]
+        if not rows:
+            raise RecipeError(
+                f"recipe {recipe.name!r} does not fit: no line holds its header cells",
+                where=name,
+                got="first line " + ", ".join(filled[0].cells[:12]),
+                expected=", ".join(part.header_contains),
+                fix="Choose another recipe, or change file.header_contains.",
+            )
+    else:
+        wanted = _wanted_names(recipe)
+        best = max(filled[:200], key=lambda r: (len(wanted & {plain_name(c) for c in r.cells}), -r.first))
+        rows = [best if wanted & {plain_name(c) for c in best.cells} else filled[0]]
+    width = max(len(r.cells) for r in rows)
+    cells = [" ".join(r.cells[i].strip() for r in rows if i < len(r.cells)).strip() for i in range(width)]
+    while cells and not cells[-1]:
+        cells.pop()
+    return unique_header(cells), rows[-1].last
+
+
+def preamble_labels(records: list[Record], before: int) -> dict[str, str]:
+    """Read ``label: value`` and ``label, value`` lines above the header.
+
+    Parameters
+    ----------
+    records : list of Record
+        The first rows.
+    before : int
+        Line of the header.
+
+    Returns
+    -------
+    dict of str to str
+        Plain label -> value.
+    """
+    labels: dict[str, str] = {}
+    for record in records:
+        if record.last >= before:
+            break
+        cells = [c.strip() for c in record.cells if c.strip()]
+        if not cells:
+            continue
+        label, mark, rest = cells[0].lstrip("#").partition(":")
+        if not mark or not rest.strip():
+            rest = cells[1] if len(cells) > 1 else ""
+        if rest:
+            labels[plain_name(label)] = rest.strip()
+    return labels
+
+
+@dataclass
+class CsvSource:
+    """A text file with separated columns.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+        The file.
+    recipe : Recipe
+        How it is read.
+    """
+
+    path: Path
+    recipe: Recipe
+    progress: Callable[[int, int], None] | None = None
+    name: str = ""
+    warnings: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.name = self.name or self.path.name
+        part: FilePart = self.recipe.file
+        self.checked = part.encoding == "auto"
+        self.encoding = detect_encoding(self.path) if self.checked else _known(part.encoding)
+        head = _head(self.path, self.encoding, self.name)
+        self.old_mac = "\r" in head and "\n" not in head
+        self.delimiter = part.delimiter if part.delimiter != "auto" else sniff_delimiter(head)
+        self.delimiter = "\t" if self.delimiter in ("\\t", "tab") else self.delimiter
+        if len(self.delimiter) != 1:
+            raise RecipeError(
+                "the delimiter is one sign",
+                where="file.delimiter",
+                got=self.delimiter,
+                expected=", ; tab or |",
+            )
+        records = list(
+            _records(head.replace("\r", "\n") if self.old_mac else head, self.delimiter, limit=2000)
+        )
+        self.header, self.header_last = find_header(records, self.recipe, self.name)
+        if part.unit_row is None:
+            self.units: dict[str, str] = {}
+        else:
+            row = next((r.cells for r in records if r.first == part.unit_row), [])
+            self.units = {h: u.strip() for h, u in zip(self.header, row, strict=False) if u.strip()}
+        first_header = next(r.first for r in records if r.last == self.header_last)
+        self.preamble = preamble_labels(records, first_header)
+        self.data_line = max(self.header_last, part.unit_row or 0) + 1
+
+    def chunks(self) -> Iterator[RawTable]:
+        """Give the file piece by piece, some 4 MB each."""
+        line, ended = self.data_line, False
+        blocks = self._blocks()
+        block = next(blocks, b"")
+        while block and not ended:
+            following = next(blocks, b"")
+            table, lines = self._parse(block, line)
+            ended = self._trim(table, last=not following)
+            line += lines
+            yield table
+            block = following
+
+    def _blocks(self) -> Iterator[bytes]:
+        """Give UTF-8 bytes from the first data line on, cut between rows."""
+        stream = _Utf8(self.path, self.encoding, self.old_mac, self.checked, self.progress, self.name)
+        skip, carry = self.data_line - 1, b""
+        for piece in stream:
+            while skip and piece:
+                position = piece.find(b"\n")
+                piece = b"" if position < 0 else piece[position + 1 :]
+                skip -= position >= 0
+            if not piece:
+                continue
+            carry += piece
+            cut = _cut(carry)
+            if cut:
+                yield carry[:cut]
+                carry = carry[cut:]
+            elif len(carry) > 16 * BLOCK:
+                raise UnreadableFileError(
+                    "a cell does not end",
+                    where=self.name,
+                    got="a quotation mark that is opened and never closed",
+                    fix="Close or remove it.",
+                )
+        if carry:
+            yield carry
+
+    def _parse(self, block: bytes, line: int) -> tuple[RawTable, int]:
+        """Split a piece into cells; return it with the number of lines it spans."""
+        lines = block.count(b"\n") + (not block.endswith(b"\n"))
+        table = None if b"\x00" in block else self._fast(block, line)
+        return table or self._slow(block.decode("utf-8", "replace"), line), lines
+
+    def _fast(self, block: bytes, line: int) -> RawTable | None:
+        quoted = b'"' in block
+        odd: list[int] = []
+
+        def uneven(_: object) -> str:
+            odd.append(1)
+            return "skip"
+
+        try:
+            data = pacsv.read_csv(
+                pa.BufferReader(block),
+                read_options=pacsv.ReadOptions(
+                    use_threads=False,
+                    block_size=len(block) + 1,
+                    column_names=[str(i) for i in range(len(self.header))],
+                ),
+                parse_options=pacsv.ParseOptions(
+                    delimiter=self.delimiter,
+                    newlines_in_values=quoted,
+                    ignore_empty_lines=False,
+                    invalid_row_handler=uneven,
+                ),
+                convert_options=pacsv.ConvertOptions(
+                    column_types={str(i): pa.string() for i in range(len(self.header))},
+                    strings_can_be_null=False,
+                    null_values=[],
+                ),
+            )
+        except pa.ArrowInvalid:
+            return None
+        if odd:
+            return None
+        columns = [c.combine_chunks() if c.num_chunks != 1 else c.chunk(0) for c in data.columns]
+        rows = data.num_rows
+        numbers = line + np.arange(rows, dtype=np.int64)
+        if quoted:
+            breaks = np.zeros(rows, dtype=np.int64)
+            for column in columns:
+                breaks += pc.count_substring(column, "\n").to_numpy(zero_copy_only=False)
+            numbers[1:] += np.cumsum(breaks)[:-1]
+        return RawTable(self.name, self.header, columns, numbers, self.units, self.preamble)
+
+    def _slow(self, text: str, line: int) -> RawTable:
+        width = len(self.header)
+        kept: list[list[str]] = []
+        numbers: list[int] = []
+        spoiled: list[Spoiled] = []
+        for record in _records(text, self.delimiter, line):
+            cells = record.cells
+            if not any(cells):
+                continue
+            if len(cells) > width and any(c.strip() for c in cells[width:]):
+                spoiled.append(
+                    Spoiled(
+                        record.first,
+                        self.delimiter.join(cells),
+                        f"the row has {len(cells)} cells, the header {width}",
+                        "Put quotation marks around a cell that holds the column separator (a decimal comma?), "
+                        "or remove the surplus cell.",
+                    )
+                )
+                continue
+            kept.append((cells + [""] * width)[:width])
+            numbers.append(record.first)
+        columns = [pa.array(list(c), pa.string()) for c in zip(*kept, strict=True)] if kept else []
+        columns = columns or [pa.array([], pa.string()) for _ in self.header]
+        table = RawTable(
+            self.name, self.header, columns, np.array(numbers, dtype=np.int64), self.units, self.preamble
+        )
+        table.spoiled = spoiled
+        return table
+
+    def _trim(self, table: RawTable, *, last: bool) -> bool:
+        """Take comments, skipped lines and the footer off; return True when the footer has begun."""
+        part = self.recipe.file
+        keep = np.ones(len(table), dtype=bool)
+        ended = False
+        if part.skip_rows:
+            keep &= ~np.isin(table.line, part.skip_rows)
+            table.spoiled = [s for s in table.spoiled if s.line not in part.skip_rows]
+        if part.comment and len(table):
+            keep &= ~pc.starts_with(table.columns[0], part.comment).to_numpy(zero_copy_only=False)
+            table.spoiled = [s for s in table.spoiled if not s.text.startswith(part.comment)]
+        for start in part.footer_starts:
+            hits = np.flatnonzero(pc.starts_with(table.columns[0], start).to_numpy(zero_copy_only=False))
+            if len(hits):
+                first = table.line[hits[0]]
+                keep &= table.line < first
+                table.spoiled = [s for s in table.spoiled if s.line < first]
+                ended = True
+        if last and part.footer_rows:
+            lines = np.sort(np.concatenate([table.line[keep], [s.line for s in table.spoiled]]))
+            footer = set(lines[-part.footer_rows :].astype(int).tolist())
+            keep &= ~np.isin(table.line, list(footer))
+            table.spoiled = [s for s in table.spoiled if s.line not in footer]
+        if not keep.all():
+            table.left_out = int((~keep).sum())
+            mask = pa.array(keep)
+            table.columns = [c.filter(mask) for c in table.columns]
+            table.line = table.line[keep]
+        return ended
+
+
+def _known(encoding: str) -> str:
+    try:
+        name = codecs.lookup(encoding).name
+        return "utf-8-sig" if name == "utf-8" else name
+    except LookupError:
+        raise RecipeError(
+            "unknown encoding",
+            where="file.encoding",
+            got=encoding,
+            expected="auto, utf-8, windows-1252, utf-16 ...",
+        ) from None
+
+
+def _undecodable(name: str, encoding: str, error: UnicodeError) -> UnreadableFileError:
+    return UnreadableFileError(
+        "the file is not in the encoding that the recipe declares",
+        where=name,
+        got=str(error),
+        expected=encoding,
+        fix='Set file.encoding = "auto" in the recipe.',
+    )
+
+
+def _head(path: Path, encoding: str, name: str) -> str:
+    with path.open("rb") as file:
+        raw = file.read(HEAD)
+    decoder = codecs.getincrementaldecoder(encoding)()
+    try:
+        text = decoder.decode(raw, final=False)
+    except UnicodeError as error:
+        raise _undecodable(name, encoding, error) from None
+    if len(raw) == HEAD:  # the last line may be cut
+        text = text[: max(text.rfind("\n"), text.rfind("\r")) + 1] or text
+    return text
+
+
+def _cut(data: bytes) -> int:
+    """Position behind the last line end that lies outside quotation marks; 0 when there is none."""
+    end = data.rfind(b"\n")
+    if end < 0 or b'"' not in data:
+        return end + 1
+    quotes = data.count(b'"', 0, end)
+    while quotes % 2 and end >= 0:
+        before = data.rfind(b"\n", 0, end)
+        quotes -= data.count(b'"', max(before, 0), end)
+        end = before
+    return end + 1
+
+
+@dataclass
+class _Utf8:
+    """The file as pieces of UTF-8, without byte order mark."""
+
+    path: Path
+    encoding: str
+    old_mac: bool
+    checked: bool
+    progress: Callable[[int, int], None] | None
+    name: str
+
+    def __iter__(self) -> Iterator[bytes]:
+        size, done = self.path.stat().st_size, 0
+        same = self.checked and self.encoding == "utf-8"
+        decoder = codecs.getincrementaldecoder(self.encoding)()
+        with self.path.open("rb") as file:
+            while piece := file.read(BLOCK):
+                done += len(piece)
+                if not same:
+                    try:
+                        piece = decoder.decode(piece, final=done >= size).encode("utf-8", "replace")
+                    except UnicodeError as error:
+                        raise _undecodable(self.name, self.encoding, error) from None
+                if self.old_mac:
+                    piece = piece.replace(b"\r", b"\n")
+                if self.progress:
+                    self.progress(done, size)
+                yield piece
