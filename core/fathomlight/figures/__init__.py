@@ -17,7 +17,7 @@ from fathomlight.figures.profile import isotherms
 from fathomlight.figures.season_boxes import season_boxes
 from fathomlight.figures.series import readings_series
 from fathomlight.figures.theme import DARK, LIGHT, LOOKS, Look
-from fathomlight.figures.trend import network_intervals, season_panels, trend_line
+from fathomlight.figures.trend import network_intervals, season_panels, trend_line, trend_sentence
 from fathomlight.figures.year_past import year_against_past
 
 __all__ = [
@@ -43,5 +43,6 @@ __all__ = [
     "sensitivity",
     "station_map",
     "trend_line",
+    "trend_sentence",
     "year_against_past",
 ]

@@ -16,6 +16,7 @@ from fathomlight.figures.shown import (
     Units,
     axis_title,
     count_text,
+    date_text,
     p_text,
     season_names,
     shown_unit,
@@ -24,6 +25,7 @@ from fathomlight.figures.shown import (
 )
 from fathomlight.figures.theme import LIGHT, Look, canvas, say_nothing_to_draw, template, wrap
 from fathomlight.model import ABOVE, BELOW, EQUAL, Parameter, TrendResult
+from fathomlight.trends.words import direction_words
 
 
 def decimal_year(when: Any) -> np.ndarray:
@@ -53,30 +55,53 @@ def clarity_of(slope: float, parameter: Parameter) -> str:
     return "clearer" if (slope > 0) == (parameter.clearer == "higher") else "murkier"
 
 
+def trend_sentence(answer: TrendResult, parameter: Parameter, units: Units = "metric") -> str:
+    """Say a trend in one sentence: certainty and direction in words, slope with its limits.
+
+    Parameters
+    ----------
+    answer : TrendResult
+        Slope in [unit of the parameter per year].
+    parameter : Parameter
+        What was measured.
+    units : {"metric", "us"}
+        What the reader wants.
+
+    Returns
+    -------
+    str
+        E.g. ``Very likely getting murkier (93 %): -0.31 m a decade (-0.45 to -0.12).``
+    """
+    if not np.isfinite(answer.p):
+        return "Too few years in any season to tell a trend."
+    words = direction_words(answer.direction, answer.confidence, clearer=parameter.clearer)
+    slope = slope_text(answer.slope, answer.slope_low, answer.slope_high, parameter.unit, units)
+    return f"{words[0].upper()}{words[1:]}: {slope}."
+
+
 def trend_line(
     readings: pd.DataFrame,
-    line: TrendResult,
+    line: pd.DataFrame,
+    answer: TrendResult,
     parameter: Parameter,
     *,
-    test: TrendResult | None = None,
     step_year: float | None = None,
     units: Units = "metric",
     look: Look = LIGHT,
     height: int = 380,
 ) -> Picture:
-    """Draw the readings a trend was computed from, with the Sen line and its limits.
+    """Draw the values a trend was computed from, with the Sen line and its limits.
 
     Parameters
     ----------
     readings : pandas.DataFrame
-        Used readings: ``local_date``, ``value`` (canonical unit), ``qualifier``.
-    line : TrendResult
-        Theil-Sen line of these readings against the decimal year: ``slope``, ``slope_low``, ``slope_high``,
-        ``intercept``.
+        Used values: ``local_date`` (or ``year``, the decimal year), ``value`` (canonical unit), ``qualifier``.
+    line : pandas.DataFrame
+        The line: ``year`` (decimal), ``line``, ``low``, ``high`` (canonical unit); empty when there is none.
+    answer : TrendResult
+        The test whose answer stands in the words below.
     parameter : Parameter
         What was measured.
-    test : TrendResult, optional
-        The test whose answer stands in the words below; `line` when left out.
     step_year : float, optional
         First year after a step, drawn as a thin upright line.
     units : {"metric", "us"}
@@ -89,33 +114,29 @@ def trend_line(
     Returns
     -------
     Picture
-        The limits are drawn as lines through the middle of the data (median time, value of the line there).
+        The line takes the colour of its meaning only when its direction is at least likely (66 %).
     """
     figure = canvas(look, height=height)
-    rows = readings.dropna(subset=["value"]).sort_values("local_date")
-    answer = test or line
-    if len(rows) < 2 or not np.isfinite(line.slope):
-        say_nothing_to_draw(figure, look, "Too few readings to draw a trend line.")
-        return Picture(figure=figure, caption="Too few readings.", method_line="", alt="Empty picture.")
-    years = decimal_year(rows["local_date"])
+    rows = readings.dropna(subset=["value"])
+    if len(rows) < 2 or line.empty:
+        say_nothing_to_draw(figure, look, "Too few years to draw a trend line.")
+        return Picture(figure=figure, caption="Too few years.", method_line="", alt="Empty picture.")
+    certain = np.isfinite(answer.p) and answer.confidence >= 0.66
+    meaning = clarity_of(answer.slope, parameter) if certain else "usual"
     _readings(figure, rows, parameter, units, look)
-    _lines(figure, years, rows, line, parameter, units, look, clarity_of(answer.slope, parameter))
+    _lines(figure, line, parameter, units, look, meaning)
     if step_year is not None:
         figure.add_vline(
-            x=pd.Timestamp(int(step_year), 1, 1).timestamp() * 1000,
+            x=float(step_year),
             line={"color": look.quiet, "width": 1, "dash": "dot"},
             annotation={"text": f"step {int(step_year)}", "font": {"size": 11, "color": look.quiet}},
         )
     _value_axis(figure, parameter, units, rows["value"].to_numpy(float))
-    figure.update_xaxes(hoverformat="%-d %b %Y", fixedrange=True)
-    caption = (
-        f"{slope_text(answer.slope, answer.slope_low, answer.slope_high, parameter.unit, units)}; "
-        f"{answer.likelihood} {answer.direction if answer.direction != 'none' else 'no direction'} "
-        f"(confidence {answer.confidence:.0%})."
-    )
+    figure.update_xaxes(fixedrange=True, tickformat="d")
+    caption = trend_sentence(answer, parameter, units)
     return Picture(
         figure=figure,
-        caption=caption[0].upper() + caption[1:],
+        caption=caption,
         method_line=f"{answer.method} {p_text(answer.p)}, n = {answer.n:,}.".strip(),
         alt=f"{parameter.label} along time with its trend line. {caption}",
     )
@@ -124,6 +145,9 @@ def trend_line(
 def _readings(figure: go.Figure, rows: pd.DataFrame, parameter: Parameter, units: Units, look: Look) -> None:
     qualifier = rows["qualifier"].to_numpy(str) if "qualifier" in rows else np.full(len(rows), EQUAL)
     down = points_down(parameter)
+    dated = "local_date" in rows
+    years = decimal_year(rows["local_date"]) if dated else rows["year"].to_numpy(float)
+    when = np.array([date_text(d) for d in rows["local_date"]] if dated else [f"{y:.0f}" for y in years])
     for sign, words in ((EQUAL, "reading"), (ABOVE, "greater than this"), (BELOW, "less than this")):
         some = qualifier == sign
         if not some.any():
@@ -133,7 +157,7 @@ def _readings(figure: go.Figure, rows: pd.DataFrame, parameter: Parameter, units
         symbol = {EQUAL: "circle", ABOVE: deeper, BELOW: nearer}[sign]
         figure.add_trace(
             go.Scatter(
-                x=rows["local_date"].to_numpy("datetime64[us]")[some],
+                x=years[some],
                 y=to_shown(rows["value"].to_numpy(float)[some], parameter.unit, units),
                 mode="markers",
                 name=words,
@@ -142,49 +166,43 @@ def _readings(figure: go.Figure, rows: pd.DataFrame, parameter: Parameter, units
                     "size": 5 if sign == EQUAL else 8,
                     "color": look.usual if sign == EQUAL else look.ink,
                 },
-                hovertemplate="%{x|%-d %b %Y}<br><b>%{y:.2f}</b><extra></extra>",
+                customdata=when[some],
+                hovertemplate="%{customdata}<br><b>%{y:.2f}</b><extra></extra>",
             )
         )
 
 
 def _lines(
     figure: go.Figure,
-    years: np.ndarray,
-    rows: pd.DataFrame,
-    line: TrendResult,
+    line: pd.DataFrame,
     parameter: Parameter,
     units: Units,
     look: Look,
     meaning: str,
 ) -> None:
-    ends = np.array([years.min(), years.max()])
-    when = rows["local_date"].to_numpy("datetime64[us]")[[0, -1]]
-    middle = float(np.median(years))
-    level = line.intercept + line.slope * middle
-    if np.isfinite(line.slope_low) and np.isfinite(line.slope_high):
-        low = to_shown(level + line.slope_low * (ends - middle), parameter.unit, units)
-        high = to_shown(level + line.slope_high * (ends - middle), parameter.unit, units)
-        for side, fill in ((low, None), (high, "tonexty")):
-            figure.add_trace(
-                go.Scatter(
-                    x=when,
-                    y=side,
-                    mode="lines",
-                    line={"color": look.meaning(meaning), "width": 1, "dash": "dot"},
-                    fill=fill,
-                    fillcolor=_see_through(look.meaning(meaning), 0.12),
-                    hoverinfo="skip",
-                    name="limits of the slope",
-                    showlegend=fill is not None,
-                )
+    colour = look.meaning(meaning) if meaning != "usual" else look.quiet
+    years = line["year"].to_numpy(float)
+    for column, fill in (("low", None), ("high", "tonexty")):
+        figure.add_trace(
+            go.Scatter(
+                x=years,
+                y=to_shown(line[column].to_numpy(float), parameter.unit, units),
+                mode="lines",
+                line={"color": colour, "width": 1, "dash": "dot"},
+                fill=fill,
+                fillcolor=_see_through(colour, 0.12),
+                hoverinfo="skip",
+                name="limits of the slope",
+                showlegend=fill is not None,
             )
+        )
     figure.add_trace(
         go.Scatter(
-            x=when,
-            y=to_shown(line.intercept + line.slope * ends, parameter.unit, units),
+            x=years,
+            y=to_shown(line["line"].to_numpy(float), parameter.unit, units),
             mode="lines",
             name="Sen line",
-            line={"color": look.meaning(meaning), "width": 3},
+            line={"color": colour, "width": 3},
             hoverinfo="skip",
         )
     )

@@ -248,20 +248,33 @@ def trend(slope: float = -0.05, **kwargs: Any) -> TrendResult:
     return TrendResult(**{**base, **kwargs})
 
 
+def line(slope: float = -0.05) -> pd.DataFrame:
+    years = np.array([2020.0, 2025.0])
+    level = 3.0 + slope * (years - 2022.5)
+    return pd.DataFrame({"year": years, "line": level, "low": level - 0.1, "high": level + 0.1})
+
+
 def test_the_trend_line_is_drawn_where_it_is() -> None:
-    picture = figures.trend_line(readings([3.0] * 30), trend(), SECCHI)
-    line = named(picture, "Sen line")
-    first = 2024 + (pd.Timestamp("2024-05-01").day_of_year - 1) / 366
-    assert line.y[0] == pytest.approx(3.0 - 0.05 * (first - 2024.5))
-    assert line.line.color == LIGHT.murkier  # a shrinking disc depth
+    picture = figures.trend_line(readings([3.0] * 30), line(), trend(), SECCHI)
+    drawn = named(picture, "Sen line")
+    assert list(drawn.x) == [2020.0, 2025.0]
+    assert list(drawn.y) == pytest.approx([3.125, 2.875])
+    assert drawn.line.color == LIGHT.murkier  # a shrinking disc depth
+    assert picture.caption.startswith("Virtually certain getting murkier (99 %): ")
     assert "-0.50 m a decade (-0.60 to -0.40)" in picture.caption
-    assert "very likely decreasing (confidence 99%)" in picture.caption
     assert "p = 0.02, n = 20" in picture.method_line
+    feet = figures.trend_line(readings([3.0] * 30), line(), trend(), SECCHI, units="us")
+    assert "-1.64 ft a decade" in feet.caption
 
 
 def test_a_falling_turbidity_is_clearer() -> None:
-    picture = figures.trend_line(readings([3.0] * 30), trend(), TURBIDITY)
+    picture = figures.trend_line(readings([3.0] * 30), line(), trend(), TURBIDITY)
     assert named(picture, "Sen line").line.color == LIGHT.clearer
+
+
+def test_an_uncertain_line_has_no_meaning() -> None:
+    picture = figures.trend_line(readings([3.0] * 30), line(), trend(confidence=0.6, p=0.8), SECCHI)
+    assert named(picture, "Sen line").line.color == LIGHT.quiet
 
 
 def test_season_panels_have_one_slope_each() -> None:
@@ -413,7 +426,7 @@ NOTHING = {
         envelope().iloc[:0], readings([]), SECCHI, year=2024, look=look
     ),
     "boxes": lambda look: figures.season_boxes(cells().iloc[:0], SECCHI, look=look),
-    "line": lambda look: figures.trend_line(readings([1.0]), trend(), SECCHI, look=look),
+    "line": lambda look: figures.trend_line(readings([1.0]), line(), trend(), SECCHI, look=look),
     "panels": lambda look: figures.season_panels(
         cells().iloc[:0], pd.DataFrame({"season": [1], "slope": [np.nan]}), SECCHI, look=look
     ),
