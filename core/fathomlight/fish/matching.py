@@ -177,7 +177,7 @@ def _by_day(readings: pd.DataFrame, water: pd.Series, flags: Sequence[Flag]) -> 
     part["high"] = part["value"].where(part["qualifier"] != ABOVE, math.inf)
     part["day"] = part["local_date"].to_numpy().astype("datetime64[D]")
     grouped = part.groupby(["water", "day", "station"], sort=True)
-    table = grouped.agg(low=("low", _middle), high=("high", _middle), readings=("low", "size")).reset_index()
+    table = grouped.agg(low=("low", "median"), high=("high", "median"), readings=("low", "size")).reset_index()
     out = {}
     for name, rows in table.groupby("water"):
         out[str(name)] = _Days(
@@ -188,7 +188,7 @@ def _by_day(readings: pd.DataFrame, water: pd.Series, flags: Sequence[Flag]) -> 
 
 
 def _middle(values: Any) -> float:
-    """Median that survives infinities: two unlike infinities in the middle leave it unknown."""
+    """Median that survives infinities (all of one sign)."""
     ordered = np.sort(np.asarray(values, dtype=float))
     n = ordered.size
     a, b = float(ordered[(n - 1) // 2]), float(ordered[n // 2])
