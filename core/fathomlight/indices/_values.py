@@ -138,3 +138,23 @@ def qualifier_array(qualifiers: Any, n: int) -> npt.NDArray[np.str_]:
     if bad.any():
         raise ArgumentError("qualifiers", "unknown qualifier", got=str(out[bad][0]), expected="=, < or >")
     return out.astype("<U1")
+
+
+def local_days(argument: str, dates: Any) -> npt.NDArray[np.datetime64]:
+    """Return calendar days (``datetime64[D]``) of local dates or ISO texts; NaT where missing.
+
+    Raises
+    ------
+    ArgumentError
+        Something is no date, or carries a time zone (a local day is wanted, which the station decides).
+    """
+    try:
+        texts = isinstance(dates, (list, tuple)) and any(isinstance(d, str) for d in dates)
+        index = pd.DatetimeIndex(pd.to_datetime(dates, format="ISO8601") if texts else pd.to_datetime(dates))
+    except (TypeError, ValueError, pd.errors.ParserError):
+        raise ArgumentError(
+            argument, "not dates", expected="local dates, or ISO texts such as 2025-07-24"
+        ) from None
+    if index.tz is not None:
+        raise ArgumentError(argument, "local dates are wanted, without time zone", got=str(index.tz))
+    return np.asarray(index, dtype="datetime64[D]")
