@@ -36,7 +36,7 @@ def plant(files: dict[str, Rows], first_line: Callable[[str], int]) -> list[Reco
     for month in ("2008-05", "2008-06", "2008-07"):
         i = _find(early, 0, c0="PIN-1", c1=month)
         early.insert(i + 1, list(early[i]))
-        note("crew_2006_2013.csv", i + 1, "PIN-1", "all of the row", "row typed twice", "known")
+        note("crew_2006_2013.csv", i + 1, "PIN-1", "all of the row", "row typed twice", "taken once")
 
     i = _find(middle, 0, c0="VEL-1", c1="2017-07")
     middle[i][3] = f"{float(str(middle[i][3])) / 0.3048:.1f}"
@@ -50,7 +50,7 @@ def plant(files: dict[str, Rows], first_line: Callable[[str], int]) -> list[Reco
         "TAN-1",
         "secchi",
         "decimal point lost: deeper than the lake",
-        "refused or suspect",
+        "suspect",
     )
 
     i = _find(early, 0, c0="QUE-2", c1="2010-07")

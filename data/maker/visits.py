@@ -103,7 +103,7 @@ def _visits(place: Place) -> list[Visit]:
                 time=when,
                 disc=float(disc[i] * (1 + 0.02 * rng.standard_normal())),
                 turbidity=float(turbidity[i]),
-                bottom=float(place.bottom + level[i]),
+                bottom=float(place.bottom - 0.2 + np.clip(level[i], -0.3, 0.15)),
                 surface_c=max(0.1, surface(place.water, when) + spread),
             )
         )
