@@ -14,10 +14,8 @@ from fathomlight.fish.growth import Growth, von_bertalanffy
 from fathomlight.fish.linkage import ClarityEffect, clarity_effect, clarity_effects
 from fathomlight.fish.linkage_models import AlternativeFit, Check, Optimum, ShapeComparison
 from fathomlight.fish.matching import (
-    DEFAULT_WINDOWS,
     MATCH_COLUMNS,
     MatchResult,
-    Window,
     linkage_table,
     match_readings,
 )
@@ -32,6 +30,7 @@ from fathomlight.fish.removal import (
 from fathomlight.fish.rows import RowCheck, check_catches, check_fish, check_surveys
 from fathomlight.fish.sizes import SizeIndex, SizeStructure, length_frequency, size_structure
 from fathomlight.fish.species import CATEGORIES, SPECIES, Species, StandardWeight, find_species, species_key
+from fathomlight.fish.windows import DEFAULT_WINDOWS, Window
 from fathomlight.fish.yearly import YearlyIndex, yearly_index
 
 __all__ = [

@@ -28,7 +28,8 @@ class CatchPerEffort(Result):
     total, effort : float
         Fish caught [1] and effort spent [effort unit] in all.
     mean, se, low, high : float
-        Mean over surveys of catch/effort, its standard error and t limits (low not below 0) [fish per effort unit].
+        Mean over surveys of catch/effort, its standard error and t limits (low not below 0) [fish per effort
+        unit].
     boot_low, boot_high : float
         Limits of the mean by the BCa bootstrap; trust these before the t limits when catches are skewed.
     ratio, ratio_se, ratio_low, ratio_high : float
@@ -69,12 +70,17 @@ def _pairs(counts: ArrayLike, effort: ArrayLike) -> tuple[NDArray[np.float64], N
     spent = np.asarray(effort, dtype=float)
     spent = np.full(count.shape, float(spent)) if spent.ndim == 0 else spent.ravel()
     if count.shape != spent.shape:
-        raise ArgumentError("effort", "one effort a survey is needed", got=spent.size, expected=str(count.size))
+        raise ArgumentError(
+            "effort", "one effort a survey is needed", got=spent.size, expected=str(count.size)
+        )
     if np.any(count < 0):
         raise ArgumentError("counts", "a catch cannot be below zero", got=float(count[count < 0][0]))
     if np.any(spent <= 0):
         raise ArgumentError(
-            "effort", "effort must be above zero", got=float(spent[spent <= 0][0]), fix="Unknown effort is NaN, not 0."
+            "effort",
+            "effort must be above zero",
+            got=float(spent[spent <= 0][0]),
+            fix="Unknown effort is NaN, not 0.",
         )
     ok = np.isfinite(count) & np.isfinite(spent)
     return count[ok], spent[ok], int(np.sum(~ok))
@@ -87,9 +93,46 @@ def _bootstrap(cpe: NDArray[np.float64], confidence: float, resamples: int, seed
         return math.nan, math.nan
     rng = np.random.default_rng(seed)
     found = bootstrap(
-        (cpe,), np.mean, confidence_level=confidence, n_resamples=resamples, method="BCa", rng=rng, vectorized=True
+        (cpe,),
+        np.mean,
+        confidence_level=confidence,
+        n_resamples=resamples,
+        method="BCa",
+        rng=rng,
+        vectorized=True,
     )
     return float(found.confidence_interval.low), float(found.confidence_interval.high)
+
+
+def _refuse_pooling(gears: Sequence[str] | None) -> None:
+    kinds = sorted({gear_key(gear) for gear in gears}) if gears is not None else []
+    if len(kinds) > 1:
+        raise ArgumentError(
+            "gears",
+            "catches of different gears cannot be pooled",
+            got=", ".join(kinds),
+            expected="one gear",
+            fix="Summarise each gear by itself.",
+        )
+
+
+def _mean(values: NDArray[np.float64]) -> tuple[float, float]:
+    """Mean and its standard error, NaN where there are too few."""
+    n = values.size
+    mean = float(values.mean()) if n else math.nan
+    return mean, float(values.std(ddof=1) / math.sqrt(n)) if n > 1 else math.nan
+
+
+def _ratio(count: NDArray[np.float64], spent: NDArray[np.float64]) -> tuple[float, float]:
+    """Total over total and its standard error (Cochran 1977, equation 6.13)."""
+    n = count.size
+    if n == 0:
+        return math.nan, math.nan
+    ratio = float(count.sum() / spent.sum())
+    if n == 1:
+        return ratio, math.nan
+    residual = count - ratio * spent
+    return ratio, math.sqrt(float(residual @ residual) / (n - 1) / n) / float(spent.mean())
 
 
 def catch_per_effort(
@@ -128,8 +171,8 @@ def catch_per_effort(
 
     Notes
     -----
-    Ratio estimate: Cochran, W.G. 1977. Sampling Techniques, 3rd edition, chapter 6. BCa: Efron, B. 1987. Better
-    bootstrap confidence intervals. Journal of the American Statistical Association 82:171-185.
+    Ratio estimate: Cochran, W.G. 1977. Sampling Techniques, 3rd edition, chapter 6. BCa: Efron, B. 1987.
+    Better bootstrap confidence intervals. Journal of the American Statistical Association 82:171-185.
 
     Examples
     --------
@@ -141,39 +184,40 @@ def catch_per_effort(
 
     if not 0 < confidence < 1:
         raise ArgumentError("confidence", "must lie between 0 and 1", got=confidence)
-    if gears is not None:
-        kinds = sorted({gear_key(gear) for gear in gears})
-        if len(kinds) > 1:
-            raise ArgumentError(
-                "gears", "catches of different gears cannot be pooled", got=", ".join(kinds), expected="one gear",
-                fix="Summarise each gear by itself.",
-            )  # fmt: skip
+    _refuse_pooling(gears)
     count, spent, left_out = _pairs(counts, effort)
     n = int(count.size)
     cpe = count / spent
     t = float(student.ppf(0.5 + confidence / 2, n - 1)) if n > 1 else math.nan
-    mean = float(cpe.mean()) if n else math.nan
-    se = float(cpe.std(ddof=1) / math.sqrt(n)) if n > 1 else math.nan
-    ratio = float(count.sum() / spent.sum()) if n else math.nan
-    ratio_se = math.nan
-    if n > 1:
-        residual = count - ratio * spent
-        ratio_se = math.sqrt(float(residual @ residual) / (n - 1) / n) / float(spent.mean())
-    logs = np.log1p(cpe)
-    log_se = float(logs.std(ddof=1) / math.sqrt(n)) if n > 1 else math.nan
-    log_mean = float(logs.mean()) if n else math.nan
+    mean, se = _mean(cpe)
+    ratio, ratio_se = _ratio(count, spent)
+    log_mean, log_se = _mean(np.log1p(cpe))
     boot_low, boot_high = _bootstrap(cpe, confidence, resamples, seed)
     zeros = int(np.sum(count == 0))
     return CatchPerEffort(
-        n=n, zeros=zeros, left_out=left_out, total=float(count.sum()), effort=float(spent.sum()),
-        mean=mean, se=se, low=_floor(mean - t * se), high=mean + t * se, boot_low=boot_low, boot_high=boot_high,
-        ratio=ratio, ratio_se=ratio_se, ratio_low=_floor(ratio - t * ratio_se), ratio_high=ratio + t * ratio_se,
-        log_mean=float(np.expm1(log_mean)), log_low=_floor(float(np.expm1(log_mean - t * log_se))),
-        log_high=float(np.expm1(log_mean + t * log_se)), confidence=confidence,
-        method=f"Mean catch per effort over {n} surveys, {zeros} of them without the species; t and BCa bootstrap "
+        n=n,
+        zeros=zeros,
+        left_out=left_out,
+        total=float(count.sum()),
+        effort=float(spent.sum()),
+        mean=mean,
+        se=se,
+        low=_floor(mean - t * se),
+        high=mean + t * se,
+        boot_low=boot_low,
+        boot_high=boot_high,
+        ratio=ratio,
+        ratio_se=ratio_se,
+        ratio_low=_floor(ratio - t * ratio_se),
+        ratio_high=ratio + t * ratio_se,
+        log_mean=float(np.expm1(log_mean)),
+        log_low=_floor(float(np.expm1(log_mean - t * log_se))),
+        log_high=float(np.expm1(log_mean + t * log_se)),
+        confidence=confidence,
+        method=f"Mean catch per effort over {n} surveys, {zeros} without the species; t and BCa bootstrap "
         f"limits at {100 * confidence:g} %.",
         notes=_notes(n, zeros, left_out, count),
-    )  # fmt: skip
+    )
 
 
 def _floor(value: float) -> float:
@@ -189,7 +233,9 @@ def _notes(n: int, zeros: int, left_out: int, count: NDArray[np.float64]) -> tup
     if n and zeros == n:
         notes.append("No survey caught the species: the limits say nothing of how many there may be.")
     elif zeros > n / 2:
-        notes.append("More than half of the surveys caught none: prefer the bootstrap limits or a count model.")
+        notes.append(
+            "More than half of the surveys caught none: prefer the bootstrap limits or a count model."
+        )
     elif n > 2 and float(count.std()) > 2 * float(count.mean()):
         notes.append("A few large catches make up most of the mean: prefer the bootstrap limits.")
     return tuple(notes)
@@ -199,7 +245,10 @@ def _need(frame: pd.DataFrame, columns: Sequence[str], argument: str) -> None:
     absent = [name for name in columns if name not in frame.columns]
     if absent:
         raise ArgumentError(
-            argument, "columns are missing", got=", ".join(map(str, frame.columns)), expected=", ".join(columns)
+            argument,
+            "columns are missing",
+            got=", ".join(map(str, frame.columns)),
+            expected=", ".join(columns),
         )
 
 
@@ -226,8 +275,9 @@ def zero_filled(
     Returns
     -------
     pandas.DataFrame
-        ``SURVEY_COLUMNS`` and ``species``, ``count`` (float), ``cpe`` [fish per effort unit]. Where effort is unknown an
-        absent species has count NaN: it is not known whether it was looked for long enough to be called absent.
+        ``SURVEY_COLUMNS`` and ``species``, ``count`` (float), ``cpe`` [fish per effort unit]. Where effort is
+        unknown an absent species has count NaN: it is not known whether it was looked for long enough to be
+        called absent.
 
     Raises
     ------
@@ -237,7 +287,7 @@ def zero_filled(
     Examples
     --------
     >>> surveys = pd.DataFrame({"survey": ["a", "b"], "water": "Loon", "station": "", "gear": "seine",
-    ...     "start": pd.to_datetime(["2024-07-01", "2024-07-02"]), "end": pd.NaT, "effort": [2.0, float("nan")],
+    ...     "start": pd.to_datetime(["2024-07-01", "2024-07-02"]), "end": pd.NaT, "effort": [2.0, None],
     ...     "effort_unit": "haul", "note": ""})
     >>> catches = pd.DataFrame({"survey": [], "species": [], "count": [], "pass_number": [], "mesh_mm": []})
     >>> zero_filled(surveys, catches, "walleye")["count"].tolist()
@@ -249,7 +299,9 @@ def zero_filled(
         twice = surveys.loc[surveys["survey"].duplicated(), "survey"].iloc[0]
         raise ArgumentError("surveys", "a survey is named twice", got=twice)
     if (surveys["effort"] <= 0).any():
-        raise ArgumentError("surveys", "effort must be above zero; unknown is NaN", got=float(surveys["effort"].min()))
+        raise ArgumentError(
+            "surveys", "effort must be above zero; unknown is NaN", got=float(surveys["effort"].min())
+        )
     caught = catches.loc[catches["pass_number"] == 1] if first_pass else catches
     keys = caught["species"].map(species_key) if len(caught) else caught["species"].astype(object)
     if species is None:
@@ -289,15 +341,16 @@ def catch_table(
     surveys, catches, species, first_pass
         As in :func:`zero_filled`.
     by : sequence of str
-        Any of ``water``, ``year``, ``station``, on top of species, gear and effort unit, which are never pooled.
+        Any of ``water``, ``year``, ``station``, on top of species, gear and effort unit, which are never
+        pooled.
     confidence, resamples, seed
         As in :func:`catch_per_effort`.
 
     Returns
     -------
     pandas.DataFrame
-        One row a group: the grouping columns and the numbers of :class:`CatchPerEffort` (surveys with unknown effort
-        in ``left_out``). Notes are joined in ``notes``.
+        One row a group: the grouping columns and the numbers of :class:`CatchPerEffort` (surveys with unknown
+        effort in ``left_out``). Notes are joined in ``notes``.
 
     Raises
     ------
@@ -306,7 +359,9 @@ def catch_table(
     """
     unknown = set(by) - {"water", "year", "station"}
     if unknown:
-        raise ArgumentError("by", "cannot group by this", got=sorted(unknown), expected="water, year, station")
+        raise ArgumentError(
+            "by", "cannot group by this", got=sorted(unknown), expected="water, year, station"
+        )
     filled = zero_filled(surveys, catches, species, first_pass=first_pass)
     filled["year"] = pd.to_datetime(filled["start"]).dt.year
     keys = ["species", "gear", "effort_unit", *by]

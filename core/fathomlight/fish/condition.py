@@ -41,7 +41,8 @@ def standard_weight(
 ) -> float | NDArray[np.float64]:
     """Weight [g] that the standard-weight equation gives for a total length [mm].
 
-    log10 Ws = a + b log10 TL. NaN and an :class:`~fathomlight.errors.OutOfRangeWarning` outside the equation's range.
+    log10 Ws = a + b log10 TL. NaN and an :class:`~fathomlight.errors.OutOfRangeWarning` outside the
+    equation's range.
 
     Parameters
     ----------
@@ -78,9 +79,14 @@ def standard_weight(
     outside = (length < used.minimum_mm) | (length >= used.maximum_mm)
     if np.any(outside):
         upper = "" if math.isinf(used.maximum_mm) else f" and below {used.maximum_mm:g}"
-        hint = " The juvenile equation may serve." if equation == "adult" and "juvenile" in kind.standard_weights else ""
+        hint = (
+            " The juvenile equation may serve."
+            if equation == "adult" and "juvenile" in kind.standard_weights
+            else ""
+        )
         warnings.warn(
-            f"{int(np.sum(outside))} length(s) outside the {equation} {kind.name} standard-weight equation, made for "
+            f"{int(np.sum(outside))} length(s) outside the {equation} {kind.name} standard-weight equation, "
+            f"made for "
             f"{used.minimum_mm:g} mm and longer{upper}: no value is given for them.{hint}",
             OutOfRangeWarning,
             stacklevel=2,
@@ -114,7 +120,8 @@ def relative_weight(
     Returns
     -------
     float or ndarray
-        Relative weight [%]: a float for scalars, else an array. NaN where the length is outside the equation's range.
+        Relative weight [%]: a float for scalars, else an array. NaN where the length is outside the
+        equation's range.
 
     Raises
     ------
@@ -230,14 +237,18 @@ def length_weight_fit(length_mm: ArrayLike, weight_g: ArrayLike, *, confidence: 
 
     length, weight = _positive("length_mm", length_mm).ravel(), _positive("weight_g", weight_g).ravel()
     if length.shape != weight.shape:
-        raise ArgumentError("weight_g", "one weight a length is needed", got=weight.size, expected=f"{length.size}")
+        raise ArgumentError(
+            "weight_g", "one weight a length is needed", got=weight.size, expected=f"{length.size}"
+        )
     ok = ~(np.isnan(length) | np.isnan(weight))
     missing = int(np.sum(~ok))
     x, y = np.log10(length[ok]), np.log10(weight[ok])
     if x.size < 5:
         raise ArgumentError("length_mm", "at least 5 fish with length and weight are needed", got=int(x.size))
     if np.ptp(x) == 0:
-        raise ArgumentError("length_mm", "all fish have the same length: no line can be fitted", got=float(length[ok][0]))
+        raise ArgumentError(
+            "length_mm", "all fish have the same length: no line can be fitted", got=float(length[ok][0])
+        )
     fit = linregress(x, y)
     df = x.size - 2
     half = float(student.ppf(0.5 + confidence / 2, df)) * fit.stderr
@@ -246,13 +257,29 @@ def length_weight_fit(length_mm: ArrayLike, weight_g: ArrayLike, *, confidence: 
     if np.ptp(x) < math.log10(2):
         notes.append("The longest fish is less than twice the shortest: the exponent is poorly known.")
     if not 2.5 <= fit.slope <= 3.5:
-        notes.append(f"An exponent of {fit.slope:.2f} is unusual for fish (2.5 to 3.5): check units and outliers.")
-    score = abs(fit.slope - 3) / fit.stderr if fit.stderr > 0 else (0.0 if abs(fit.slope - 3) < 1e-9 else math.inf)
+        notes.append(
+            f"An exponent of {fit.slope:.2f} is unusual for fish (2.5 to 3.5): check units and outliers."
+        )
+    score = (
+        abs(fit.slope - 3) / fit.stderr
+        if fit.stderr > 0
+        else (0.0 if abs(fit.slope - 3) < 1e-9 else math.inf)
+    )
     return LengthWeight(
-        n=int(x.size), a=10.0 ** float(fit.intercept), b=float(fit.slope), b_low=float(fit.slope - half),
-        b_high=float(fit.slope + half), log10_a=float(fit.intercept), log10_a_se=float(fit.intercept_stderr),
-        b_se=float(fit.stderr), residual_sd=sd, r2=float(fit.rvalue**2),
-        correction=math.exp((math.log(10) * sd) ** 2 / 2), isometric_p=float(2 * student.sf(score, df)),
-        shortest_mm=float(10.0 ** x.min()), longest_mm=float(10.0 ** x.max()),
-        method=f"Least squares of log10 weight [g] on log10 total length [mm], {x.size} fish.", notes=tuple(notes),
-    )  # fmt: skip
+        n=int(x.size),
+        a=10.0 ** float(fit.intercept),
+        b=float(fit.slope),
+        b_low=float(fit.slope - half),
+        b_high=float(fit.slope + half),
+        log10_a=float(fit.intercept),
+        log10_a_se=float(fit.intercept_stderr),
+        b_se=float(fit.stderr),
+        residual_sd=sd,
+        r2=float(fit.rvalue**2),
+        correction=math.exp((math.log(10) * sd) ** 2 / 2),
+        isometric_p=float(2 * student.sf(score, df)),
+        shortest_mm=float(10.0 ** x.min()),
+        longest_mm=float(10.0 ** x.max()),
+        method=f"Least squares of log10 weight [g] on log10 total length [mm], {x.size} fish.",
+        notes=tuple(notes),
+    )

@@ -1,7 +1,7 @@
-"""Count models: Poisson, or negative binomial (NB2) when the catches are shown to vary more than Poisson ones.
+"""Count models: Poisson, or negative binomial (NB2) when the catches are shown to vary more.
 
-NB2: E(y) = mu, Var(y) = mu + alpha mu^2, theta = 1/alpha; log mu = X b + log effort. The regression itself is the
-generalized linear model of statsmodels; the dispersion is found by profile likelihood.
+NB2: E(y) = mu, Var(y) = mu + alpha mu^2, theta = 1/alpha; log mu = X b + log effort. The regression itself is
+the generalized linear model of statsmodels; the dispersion is found by profile likelihood.
 """
 
 from __future__ import annotations
@@ -37,8 +37,9 @@ class CountFit(Result):
     alpha, theta, theta_se : float
         NB2 dispersion and its inverse; NaN for Poisson.
     lr, lr_p : float
-        Likelihood ratio of NB2 against Poisson, and its probability when Poisson is true: half the chi-square tail,
-        because alpha = 0 lies on the boundary (Self & Liang 1987). NaN when the family was demanded as Poisson.
+        Likelihood ratio of NB2 against Poisson, and its probability when Poisson is true: half the chi-square
+        tail, because alpha = 0 lies on the boundary (Self & Liang 1987). NaN when the family was demanded as
+        Poisson.
     log_likelihood, aic, deviance : float
         AIC counts alpha as a parameter.
     pearson_dispersion : float
@@ -81,7 +82,9 @@ def _glm(y: Floats, x: Floats, offset: Floats, alpha: float | None, start: Float
         warnings.simplefilter("ignore")  # convergence is checked below, in words
         fit = GLM(y, x, family=family, offset=offset).fit(start_params=start, maxiter=200, tol=1e-12)
     if not (fit.converged and np.all(np.isfinite(fit.params)) and np.all(np.isfinite(fit.bse))):
-        raise ArgumentError("counts", "the count model does not settle on one answer", got=fit.params.tolist())
+        raise ArgumentError(
+            "counts", "the count model does not settle on one answer", got=fit.params.tolist()
+        )
     if np.any(np.abs(x @ fit.params) > 40):
         raise ArgumentError(
             "counts", "one group of surveys caught nothing at all, so its rate has no finite logarithm"
@@ -110,9 +113,14 @@ def _theta_se(y: Floats, mu: Floats, theta: float) -> float:
     from scipy.special import polygamma
 
     information = float(
-        np.sum(-polygamma(1, theta + y) + polygamma(1, theta) - 1 / theta + 2 / (mu + theta)
-               - (y + theta) / (mu + theta) ** 2)
-    )  # fmt: skip
+        np.sum(
+            -polygamma(1, theta + y)
+            + polygamma(1, theta)
+            - 1 / theta
+            + 2 / (mu + theta)
+            - (y + theta) / (mu + theta) ** 2
+        )
+    )
     return math.sqrt(1 / information) if information > 0 else math.nan
 
 
@@ -125,16 +133,20 @@ def _clean(counts: ArrayLike, design: ArrayLike, effort: ArrayLike | None) -> tu
     if not (np.all(np.isfinite(y)) and np.all(np.isfinite(x)) and np.all(np.isfinite(spent))):
         raise ArgumentError("design", "missing values must be left out before the fit")
     if np.any(y < 0) or np.any(y != np.round(y)):
-        raise ArgumentError("counts", "counts must be whole numbers from 0", got=float(y[(y < 0) | (y != np.round(y))][0]))
+        raise ArgumentError(
+            "counts", "counts must be whole numbers from 0", got=float(y[(y < 0) | (y != np.round(y))][0])
+        )
     if np.any(spent <= 0):
         raise ArgumentError("effort", "effort must be above zero", got=float(spent.min()))
     if y.sum() == 0:
         raise ArgumentError("counts", "no fish at all were caught: there is nothing to model")
     if y.size <= x.shape[1] or np.linalg.matrix_rank(x) < x.shape[1]:
         raise ArgumentError(
-            "design", "the surveys cannot tell these effects apart", got=f"{y.size} surveys, {x.shape[1]} columns",
+            "design",
+            "the surveys cannot tell these effects apart",
+            got=f"{y.size} surveys, {x.shape[1]} columns",
             fix="Leave a column out, or add surveys.",
-        )  # fmt: skip
+        )
     return y, x, np.log(spent)
 
 
@@ -157,7 +169,8 @@ def fit_counts(
     effort : array_like of float, shape (n,), optional
         Effort of each survey, above zero; 1 when left out.
     family : {"auto", "poisson", "nb2"}
-        "auto" takes NB2 when the likelihood ratio against Poisson has a probability below ``level``, else Poisson.
+        "auto" takes NB2 when the likelihood ratio against Poisson has a probability below ``level``, else
+        Poisson.
     level : float
         See ``family``.
 
@@ -169,14 +182,15 @@ def fit_counts(
     Raises
     ------
     ArgumentError
-        Values that cannot be counts or effort, a design that cannot be told apart, no fish, or no convergence.
+        Values that cannot be counts or effort, a design that cannot be told apart, no fish, or no
+        convergence.
 
     Notes
     -----
-    Hilbe, J.M. 2011. Negative Binomial Regression, 2nd edition. Lawless, J.F. 1987. Negative binomial and mixed Poisson
-    regression. Canadian Journal of Statistics 15:209-225. Self, S.G. & K.-Y. Liang. 1987. Asymptotic properties of
-    maximum likelihood estimators and likelihood ratio tests under nonstandard conditions. Journal of the American
-    Statistical Association 82:605-610.
+    Hilbe, J.M. 2011. Negative Binomial Regression, 2nd edition. Lawless, J.F. 1987. Negative binomial and
+    mixed Poisson regression. Canadian Journal of Statistics 15:209-225. Self, S.G. & K.-Y. Liang. 1987.
+    Asymptotic properties of maximum likelihood estimators and likelihood ratio tests under nonstandard
+    conditions. Journal of the American Statistical Association 82:605-610.
 
     Examples
     --------
@@ -201,20 +215,34 @@ def fit_counts(
     return _result(chosen, fit, y, x, alpha, (lr, lr_p))
 
 
-def _result(family: Family, fit: Any, y: Floats, x: Floats, alpha: float, lr: tuple[float, float]) -> CountFit:
+def _result(
+    family: Family, fit: Any, y: Floats, x: Floats, alpha: float, lr: tuple[float, float]
+) -> CountFit:
     mu = np.asarray(fit.mu)
     theta = 1 / alpha if family == "nb2" else math.nan
     p0 = np.exp(-mu) if family == "poisson" else (1 + alpha * mu) ** (-theta)
     parameters = x.shape[1] + (family == "nb2")
     df = y.size - x.shape[1]
     return CountFit(
-        family=family, coefficients=np.asarray(fit.params), se=np.asarray(fit.bse),
-        covariance=np.asarray(fit.cov_params()), alpha=alpha if family == "nb2" else math.nan, theta=theta,
-        theta_se=_theta_se(y, mu, theta) if family == "nb2" else math.nan, lr=lr[0], lr_p=lr[1],
-        log_likelihood=float(fit.llf), aic=2 * parameters - 2 * float(fit.llf), deviance=float(fit.deviance),
-        pearson_dispersion=float(fit.pearson_chi2) / df, n=int(y.size), df=int(df),
-        expected_zeros=float(p0.sum()), zeros=float(np.sum(y == 0)), fitted=mu,
-    )  # fmt: skip
+        family=family,
+        coefficients=np.asarray(fit.params),
+        se=np.asarray(fit.bse),
+        covariance=np.asarray(fit.cov_params()),
+        alpha=alpha if family == "nb2" else math.nan,
+        theta=theta,
+        theta_se=_theta_se(y, mu, theta) if family == "nb2" else math.nan,
+        lr=lr[0],
+        lr_p=lr[1],
+        log_likelihood=float(fit.llf),
+        aic=2 * parameters - 2 * float(fit.llf),
+        deviance=float(fit.deviance),
+        pearson_dispersion=float(fit.pearson_chi2) / df,
+        n=int(y.size),
+        df=int(df),
+        expected_zeros=float(p0.sum()),
+        zeros=float(np.sum(y == 0)),
+        fitted=mu,
+    )
 
 
 def leave_one_group_out(
@@ -234,7 +262,8 @@ def leave_one_group_out(
     Returns
     -------
     tuple of ndarray
-        Group labels, shape (groups,), and coefficients, shape (groups, columns); NaN where the rest cannot be fitted.
+        Group labels, shape (groups,), and coefficients, shape (groups, columns); NaN where the rest cannot be
+        fitted.
     """
     y, x, offset = _clean(counts, design, effort)
     labels = np.asarray(groups)

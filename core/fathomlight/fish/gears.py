@@ -42,7 +42,9 @@ GEARS: Mapping[str, Gear] = MappingProxyType({gear.name: gear for gear in _ALL})
 
 _UNITS: Mapping[str, tuple[str, float]] = MappingProxyType(
     {
-        **dict.fromkeys(("net-night", "net night", "net nights", "net-nights", "nn", "lift", "lifts"), ("net-night", 1.0)),
+        **dict.fromkeys(
+            ("net-night", "net night", "net nights", "net-nights", "nn", "lift", "lifts"), ("net-night", 1.0)
+        ),
         **dict.fromkeys(("net-hour", "net hour", "net hours", "net-hours"), ("net-hour", 1.0)),
         **dict.fromkeys(("h", "hr", "hrs", "hour", "hours", "pedal hour", "pedal hours"), ("hour", 1.0)),
         **dict.fromkeys(("min", "mins", "minute", "minutes"), ("hour", 1 / 60)),

@@ -34,7 +34,8 @@ class Growth(Result):
     supported : bool
         False when the data do not bend enough to fix Linf; the numbers then should not be used.
     curve : pandas.DataFrame
-        Columns ``age_years``, ``length_mm``, ``low_mm``, ``high_mm`` over the observed ages (band of the mean).
+        Columns ``age_years``, ``length_mm``, ``low_mm``, ``high_mm`` over the observed ages (band of the
+        mean).
     at_age : pandas.DataFrame
         Columns ``age_years``, ``n``, ``mean_mm``, ``sd_mm`` for each whole age.
     confidence : float
@@ -73,20 +74,26 @@ def _slopes(age: NDArray[np.float64], l_inf: float, k: float, t0: float) -> NDAr
     return np.column_stack([1 - rest, l_inf * (age - t0) * rest, -l_inf * k * rest])
 
 
-def _clean(age_years: ArrayLike, length_mm: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64], int]:
+def _clean(
+    age_years: ArrayLike, length_mm: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64], int]:
     age, length = np.asarray(age_years, dtype=float).ravel(), np.asarray(length_mm, dtype=float).ravel()
     if age.shape != length.shape:
-        raise ArgumentError("length_mm", "one length an age is needed", got=length.size, expected=f"{age.size}")
+        raise ArgumentError(
+            "length_mm", "one length an age is needed", got=length.size, expected=f"{age.size}"
+        )
     if np.any(age < 0):
         raise ArgumentError("age_years", "an age cannot be below zero", got=float(age[age < 0][0]))
     if np.any(length <= 0):
-        raise ArgumentError("length_mm", "a fish length must be greater than zero", got=float(length[length <= 0][0]))
+        raise ArgumentError(
+            "length_mm", "a fish length must be greater than zero", got=float(length[length <= 0][0])
+        )
     ok = np.isfinite(age) & np.isfinite(length)
     return age[ok], length[ok], int(np.sum(~ok))
 
 
 def _profile_start(age: NDArray[np.float64], length: NDArray[np.float64]) -> tuple[float, float, float]:
-    """Best point on a grid of K: given K the curve is a straight line in exp(-K t), so each point is exact."""
+    """Best point on a grid of K; given K the curve is a straight line in exp(-K t)."""
     best = (math.inf, (float(length.max()), 0.3, -0.5))
     for k in np.geomspace(0.005, 3.0, 80):
         x = np.exp(-k * age)
@@ -96,6 +103,23 @@ def _profile_start(age: NDArray[np.float64], length: NDArray[np.float64]) -> tup
         if a > 0 and b < 0 and loss < best[0]:
             best = (loss, (float(a), float(k), float(math.log(-b / a) / k)))
     return best[1]
+
+
+def _least_squares(age: NDArray[np.float64], length: NDArray[np.float64]) -> NDArray[np.float64]:
+    from scipy.optimize import least_squares
+
+    start = _profile_start(age, length)
+    scale = np.array([max(start[0], 1.0), max(start[1], 0.01), 1.0])
+    fit = least_squares(
+        lambda u: _curve(age, *(u * scale)) - length,
+        np.array(start) / scale,
+        jac=lambda u: _slopes(age, *(u * scale)) * scale,
+        method="lm",
+        max_nfev=2000,
+        xtol=1e-13,
+        ftol=1e-13,
+    )
+    return np.asarray(fit.x * scale, dtype=np.float64)
 
 
 def von_bertalanffy(age_years: ArrayLike, length_mm: ArrayLike, *, confidence: float = 0.95) -> Growth:
@@ -123,8 +147,8 @@ def von_bertalanffy(age_years: ArrayLike, length_mm: ArrayLike, *, confidence: f
     Notes
     -----
     von Bertalanffy, L. 1938. A quantitative theory of organic growth. Human Biology 10:181-213.
-    Beverton, R.J.H. & S.J. Holt. 1957. On the Dynamics of Exploited Fish Populations. Limits from the linearised
-    least-squares covariance and Student's t.
+    Beverton, R.J.H. & S.J. Holt. 1957. On the Dynamics of Exploited Fish Populations. Limits from the
+    linearised least-squares covariance and Student's t.
 
     Examples
     --------
@@ -135,7 +159,6 @@ def von_bertalanffy(age_years: ArrayLike, length_mm: ArrayLike, *, confidence: f
     >>> round(fit.l_inf), round(fit.k, 3), round(fit.t0, 3)
     (700, 0.3, -0.5)
     """
-    from scipy.optimize import least_squares
     from scipy.stats import t as student
 
     if not 0 < confidence < 1:
@@ -144,21 +167,18 @@ def von_bertalanffy(age_years: ArrayLike, length_mm: ArrayLike, *, confidence: f
     ages = int(np.unique(np.floor(age)).size)
     if age.size < 10 or ages < 4:
         raise ArgumentError(
-            "age_years", "too few aged fish for a curve", got=f"{age.size} fish of {ages} ages",
-            expected="at least 10 fish of at least 4 ages", fix="Show mean length at age instead.",
-        )  # fmt: skip
-    start = _profile_start(age, length)
-    scale = np.array([max(start[0], 1.0), max(start[1], 0.01), 1.0])
-    fit = least_squares(
-        lambda u: _curve(age, *(u * scale)) - length, np.array(start) / scale,
-        jac=lambda u: _slopes(age, *(u * scale)) * scale, method="lm", max_nfev=2000, xtol=1e-13, ftol=1e-13,
-    )  # fmt: skip
-    theta = fit.x * scale
+            "age_years",
+            "too few aged fish for a curve",
+            got=f"{age.size} fish of {ages} ages",
+            expected="at least 10 fish of at least 4 ages",
+            fix="Show mean length at age instead.",
+        )
+    theta = _least_squares(age, length)
     df = age.size - 3
-    sd = math.sqrt(float(np.sum(fit.fun**2)) / df)
+    sd = math.sqrt(float(np.sum((_curve(age, *theta) - length) ** 2)) / df)
     jacobian = _slopes(age, *theta)
-    covariance = sd**2 * np.linalg.pinv(jacobian.T @ jacobian)
-    se = np.sqrt(np.diag(covariance))
+    covariance = np.asarray(sd**2 * np.linalg.pinv(jacobian.T @ jacobian), dtype=np.float64)
+    se = np.asarray(np.sqrt(np.diag(covariance)), dtype=np.float64)
     quantile = float(student.ppf(0.5 + confidence / 2, df))
     low, high = theta - quantile * se, theta + quantile * se
     supported, notes = _judge(theta, low, length, missing)
@@ -167,15 +187,28 @@ def von_bertalanffy(age_years: ArrayLike, length_mm: ArrayLike, *, confidence: f
     half = quantile * np.sqrt(np.maximum(0, np.einsum("ij,jk,ik->i", at_grid, covariance, at_grid)))
     mean = _curve(grid, *theta)
     return Growth(
-        n=int(age.size), ages=ages,
-        l_inf=float(theta[0]), l_inf_low=float(low[0]), l_inf_high=float(high[0]),
-        k=float(theta[1]), k_low=float(low[1]), k_high=float(high[1]),
-        t0=float(theta[2]), t0_low=float(low[2]), t0_high=float(high[2]),
-        residual_sd=sd, l_inf_k_correlation=_correlation(covariance, se), supported=supported,
-        curve=pd.DataFrame({"age_years": grid, "length_mm": mean, "low_mm": mean - half, "high_mm": mean + half}),
-        at_age=_means(age, length), confidence=confidence,
-        method=f"Von Bertalanffy curve by least squares, {age.size} fish of {ages} ages.", notes=notes,
-    )  # fmt: skip
+        n=int(age.size),
+        ages=ages,
+        l_inf=float(theta[0]),
+        l_inf_low=float(low[0]),
+        l_inf_high=float(high[0]),
+        k=float(theta[1]),
+        k_low=float(low[1]),
+        k_high=float(high[1]),
+        t0=float(theta[2]),
+        t0_low=float(low[2]),
+        t0_high=float(high[2]),
+        residual_sd=sd,
+        l_inf_k_correlation=_correlation(covariance, se),
+        supported=supported,
+        curve=pd.DataFrame(
+            {"age_years": grid, "length_mm": mean, "low_mm": mean - half, "high_mm": mean + half}
+        ),
+        at_age=_means(age, length),
+        confidence=confidence,
+        method=f"Von Bertalanffy curve by least squares, {age.size} fish of {ages} ages.",
+        notes=notes,
+    )
 
 
 def _correlation(covariance: NDArray[np.float64], se: NDArray[np.float64]) -> float:
@@ -195,7 +228,9 @@ def _judge(
             "not these parameters."
         )
     elif theta[0] > 1.25 * longest:
-        notes.append(f"The asymptotic length {theta[0]:.0f} mm lies far beyond the longest fish, {longest:.0f} mm.")
+        notes.append(
+            f"The asymptotic length {theta[0]:.0f} mm lies far beyond the longest fish, {longest:.0f} mm."
+        )
     notes.append("Gears that miss small fish make young ages look longer, and so K too small.")
     return supported, tuple(notes)
 

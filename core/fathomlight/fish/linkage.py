@@ -45,7 +45,8 @@ class ClarityEffect(Result):
     level : {"model", "description"}
         "description" when the surveys are too few or too alike for a model; ``reason`` says why.
     n, waters, zeros, bounds, left_out : int
-        Surveys used, their waters, surveys without the species, surveys whose clarity is a bound, surveys left out.
+        Surveys used, their waters, surveys without the species, surveys whose clarity is a bound, surveys
+        left out.
     first_year, last_year : int or None
         Of the surveys used.
     species, gear, effort_unit, label, unit : str
@@ -55,8 +56,8 @@ class ClarityEffect(Result):
     clearer_median, murkier_median : float
         Median catch per effort of the clearer and murkier half [fish per effort unit].
     family, theta, alpha, dispersion_lr, dispersion_p
-        Count model used; NB2 theta = 1/alpha (NaN for Poisson); likelihood ratio of NB2 against Poisson and its
-        boundary-corrected probability.
+        Count model used; NB2 theta = 1/alpha (NaN for Poisson); likelihood ratio of NB2 against Poisson and
+        its boundary-corrected probability.
     expected_zeros : float
         Surveys without the species that the model expects, to hold against ``zeros``.
     effect_per_halving, effect_low, effect_high, effect_p : float
@@ -137,14 +138,14 @@ def _too_little(data: LinkageData, minimum: int) -> str:
     """Say why there can be no model; empty when there can."""
     with_fish = int(np.sum(data.count > 0))
     if data.n < minimum:
-        return f"Only {data.n} surveys have catch, effort and clarity; a model asks for {minimum}. What follows describes."
+        return f"Only {data.n} surveys have catch, effort and clarity; a model asks for {minimum}."
     if with_fish < _WITH_FISH:
-        return f"Only {with_fish} surveys caught any; a model asks for {_WITH_FISH}. What follows describes."
+        return f"Only {with_fish} surveys caught any; a model asks for {_WITH_FISH}."
     if np.any(data.count != np.round(data.count)):
-        return "Some catches are not whole numbers, so they are not counts; what follows describes."
+        return "Some catches are not whole numbers, so they are not counts."
     distinct = np.unique(np.round(data.clarity, 6)).size
     if distinct < _DISTINCT or float(np.ptp(data.log2)) < _LEAST_SPAN:
-        return "The surveys hardly differ in clarity: no effect of it could be seen. What follows describes."
+        return "The surveys hardly differ in clarity: no effect of it could be seen."
     return ""
 
 
@@ -161,16 +162,25 @@ def _describe(data: LinkageData) -> dict[str, Any]:
     years = data.year[np.isfinite(data.year)]
     columns = {name: data.used[name].to_numpy() for name in ("survey", "water", "year") if name in data.used}
     return {
-        "n": data.n, "waters": data.waters, "zeros": int(np.sum(data.count == 0)), "bounds": data.bounds,
-        "left_out": data.left_out, "first_year": int(years.min()) if years.size else None,
-        "last_year": int(years.max()) if years.size else None, "species": data.species, "gear": data.gear,
-        "effort_unit": data.effort_unit, "rank_correlation": rho, "rank_p": p, "rank_n": data.n,
+        "n": data.n,
+        "waters": data.waters,
+        "zeros": int(np.sum(data.count == 0)),
+        "bounds": data.bounds,
+        "left_out": data.left_out,
+        "first_year": int(years.min()) if years.size else None,
+        "last_year": int(years.max()) if years.size else None,
+        "species": data.species,
+        "gear": data.gear,
+        "effort_unit": data.effort_unit,
+        "rank_correlation": rho,
+        "rank_p": p,
+        "rank_n": data.n,
         "clearer_median": float(np.median(cpe[clearer])) if both else math.nan,
         "murkier_median": float(np.median(cpe[~clearer])) if both else math.nan,
         "points": pd.DataFrame(
             {**columns, "clarity": data.clarity, "cpe": cpe, "count": data.count, "effort": data.effort}
         ),
-    }  # fmt: skip
+    }
 
 
 def _first_fit(data: LinkageData) -> tuple[CountFit, bool]:
@@ -200,20 +210,32 @@ def _model(data: LinkageData, confidence: float, alternative: str | None, minimu
         data.notes.append(f"No comparison: {other}.")
     data.notes.extend(_warn(data, linear, shown))
     return {
-        "family": family, "theta": shown.fit.theta, "alpha": shown.fit.alpha, "dispersion_lr": first.lr,
-        "dispersion_p": first.lr_p, "expected_zeros": shown.fit.expected_zeros, "effect_per_halving": effect,
-        "effect_low": low, "effect_high": high, "effect_p": linear.p(1), "errors": _errors(linear), "shape": shapes.shape,
-        "shapes": shapes, "optimum": optimum, "covariates": data.names,
+        "family": family,
+        "theta": shown.fit.theta,
+        "alpha": shown.fit.alpha,
+        "dispersion_lr": first.lr,
+        "dispersion_p": first.lr_p,
+        "expected_zeros": shown.fit.expected_zeros,
+        "effect_per_halving": effect,
+        "effect_low": low,
+        "effect_high": high,
+        "effect_p": linear.p(1),
+        "errors": _errors(linear),
+        "shape": shapes.shape,
+        "shapes": shapes,
+        "optimum": optimum,
+        "covariates": data.names,
         "detrended": detrended_check(data, family, confidence),
         "within_water": within_water_check(data, family, confidence),
         "left_out_table": left_out_table(data, linear) if data.waters > 1 else None,
-        "alternative": other if isinstance(other, AlternativeFit) else None, "curve": curve_table(data, shown, bent),
-    }  # fmt: skip
+        "alternative": other if isinstance(other, AlternativeFit) else None,
+        "curve": curve_table(data, shown, bent),
+    }
 
 
 def _errors(linear: Estimate) -> str:
     if linear.clustered:
-        return f"clustered by water (jackknife over {linear.df + 1:g} waters, t with {linear.df:g} degrees of freedom)"
+        return f"clustered by water (jackknife over {linear.df + 1:g} waters, t with {linear.df:g} df)"
     return "from the model, surveys taken as independent (too few waters to cluster by)"
 
 
@@ -221,17 +243,21 @@ def _warn(data: LinkageData, linear: Estimate, shown: Estimate) -> list[str]:
     notes = []
     if not linear.clustered:
         notes.append(
-            f"With {data.waters} water(s) the surveys are taken as independent; the limits are too narrow if surveys of "
+            f"With {data.waters} water(s) the surveys are taken as independent; the limits are too narrow if "
+            f"surveys of "
             "one water resemble each other."
         )
     elif data.waters < 20:
-        notes.append(f"{data.waters} waters are few for errors clustered by water: treat the limits as approximate.")
+        notes.append(
+            f"{data.waters} waters are few for errors clustered by water: treat the limits as approximate."
+        )
     if not np.all(np.isfinite(linear.left_out[1][:, 1])) and data.waters > 1:
         notes.append("Without some waters the model could not be fitted; see the table.")
     expected, zeros = shown.fit.expected_zeros, shown.fit.zeros
     if zeros - expected > 2 * math.sqrt(max(expected, 1.0)) and zeros > 1.5 * expected:
         notes.append(
-            f"{zeros:.0f} surveys caught none where the model expects {expected:.0f}: something besides these terms "
+            f"{zeros:.0f} surveys caught none where the model expects {expected:.0f}: something besides "
+            f"these terms "
             "decides whether any are caught."
         )
     return notes
@@ -253,22 +279,22 @@ def clarity_effect(
 ) -> ClarityEffect:
     """Relate the catch of one species in one gear to clarity.
 
-    log E(count) = b0 + b1 log2(clarity) [+ b2 log2(clarity)^2] + covariates + log(effort); the effect per halving of
-    clarity is exp(-b1). Poisson, or NB2 when a likelihood ratio shows overdispersion.
+    log E(count) = b0 + b1 log2(clarity) [+ b2 log2(clarity)^2] + covariates + log(effort); the effect per
+    halving of clarity is exp(-b1). Poisson, or NB2 when a likelihood ratio shows overdispersion.
 
     Parameters
     ----------
     table : pandas.DataFrame
-        One row a survey, as :func:`fathomlight.fish.linkage_table` makes it: ``water``, ``gear``, ``effort``, ``count``
-        (zeros in it) and the clarity column are needed; ``survey``, ``species``, ``effort_unit``, ``start`` or ``year``,
-        ``clarity_qualifier``, and covariates are used where present.
+        One row a survey, as :func:`fathomlight.fish.linkage_table` makes it: ``water``, ``gear``, ``effort``,
+        ``count`` (zeros in it) and the clarity column are needed; ``survey``, ``species``, ``effort_unit``,
+        ``start`` or ``year``, ``clarity_qualifier``, and covariates are used where present.
     species, gear : str, optional
         Needed when the table holds several; gears are never pooled.
     clarity, label, unit : str
         Column that stands for clarity (above zero), what to call it, its unit.
     covariates : sequence of str
-        Columns to allow for: numbers enter straight, text as groups. Columns that are absent are passed over; those
-        unknown for more than a fifth of the surveys, or without room for them, are left out and noted.
+        Columns to allow for: numbers enter straight, text as groups. Columns that are absent are passed over;
+        those unknown for more than a fifth of the surveys, or without room for them, are left out and noted.
     alternative : str, optional
         Column to hold against clarity, e.g. the area of suitable habitat.
     confidence : float
@@ -290,19 +316,27 @@ def clarity_effect(
 
     Notes
     -----
-    Errors: the cluster jackknife (MacKinnon, Nielsen & Webb 2023) with t(G - 1) from 5 waters on. Within waters:
-    Mundlak, Y. 1978. On the pooling of time series and cross section data. Econometrica 46:69-85. Optimum: Fieller, E.C.
-    1954. Some problems in interval estimation. Journal of the Royal Statistical Society B 16:175-185. Count model: see
-    :func:`fathomlight.fish.fit_counts`. Minimum numbers are common practice, without a single source.
+    Errors: the cluster jackknife (MacKinnon, Nielsen & Webb 2023) with t(G - 1) from 5 waters on. Within
+    waters: Mundlak, Y. 1978. On the pooling of time series and cross section data. Econometrica 46:69-85.
+    Optimum: Fieller, E.C. 1954. Some problems in interval estimation. Journal of the Royal Statistical
+    Society B 16:175-185. Count model: see :func:`fathomlight.fish.fit_counts`. Minimum numbers are common
+    practice, without a single source.
     """
     if not 0 < confidence < 1:
         raise ArgumentError("confidence", "must lie between 0 and 1", got=confidence)
     if minimum_surveys < 10:
-        raise ArgumentError("minimum_surveys", "fewer than 10 surveys cannot carry a model", got=minimum_surveys)
+        raise ArgumentError(
+            "minimum_surveys", "fewer than 10 surveys cannot carry a model", got=minimum_surveys
+        )
     if bounds not in ("leave out", "as values"):
         raise ArgumentError("bounds", "unknown choice", got=bounds, expected='"leave out" or "as values"')
     data = prepare(
-        table, species=species, gear=gear, clarity=clarity, covariates=covariates, use_bounds=bounds == "as values"
+        table,
+        species=species,
+        gear=gear,
+        clarity=clarity,
+        covariates=covariates,
+        use_bounds=bounds == "as values",
     )
     described = _describe(data)
     reason = _too_little(data, minimum_surveys)
@@ -313,11 +347,18 @@ def clarity_effect(
         except ArgumentError as error:
             if error.argument == "alternative":
                 raise
-            reason = f"No model could be fitted: {error.what}. What follows describes."
+            reason = f"No model could be fitted: {error.what}."
     result = ClarityEffect(
-        level="model" if fitted else "description", reason=reason, label=label, unit=unit, confidence=confidence,
-        notes=tuple(data.notes), method=_method(data, fitted, confidence), **described, **fitted,
-    )  # fmt: skip
+        level="model" if fitted else "description",
+        reason=reason,
+        label=label,
+        unit=unit,
+        confidence=confidence,
+        notes=tuple(data.notes),
+        method=_method(data, fitted, confidence),
+        **described,
+        **fitted,
+    )
     return dataclasses.replace(result, sentences=linkage_words.sentences(result))
 
 
@@ -327,7 +368,8 @@ def _method(data: LinkageData, fitted: dict[str, Any], confidence: float) -> str
     name = "Negative binomial (NB2)" if fitted["family"] == "nb2" else "Poisson"
     allowed = f", allowing for {', '.join(data.names)}" if data.names else ""
     return (
-        f"{name} count model, log effort as offset, log2 clarity{allowed}; {data.n} surveys in {data.waters} water(s) with "
+        f"{name} count model, log effort as offset, log2 clarity{allowed}; {data.n} surveys in {data.waters} "
+        f"water(s) with "
         f"{data.gear}; limits at {100 * confidence:g} %, {fitted['errors']}."
     )
 

@@ -25,8 +25,8 @@ _MOST_MISSING = 0.2
 class LinkageData:
     """Surveys ready for the model.
 
-    ``log2`` is log2 of clarity less ``centre`` [1]; ``covariates`` are centred (and, if numbers, scaled) so that the
-    intercept is the catch at average conditions; ``used`` holds the rows behind them.
+    ``log2`` is log2 of clarity less ``centre`` [1]; ``covariates`` are centred (and, if numbers, scaled) so
+    that the intercept is the catch at average conditions; ``used`` holds the rows behind them.
     """
 
     species: str
@@ -72,14 +72,19 @@ def _single(table: pd.DataFrame, column: str, wanted: str | None) -> pd.DataFram
     if wanted is not None:
         kept = table.loc[keys == (species_key(wanted) if column == "species" else wanted)]
         if kept.empty:
-            raise ArgumentError(column, f"no row with this {column}", got=wanted, expected=", ".join(map(str, set(keys))))
+            raise ArgumentError(
+                column, f"no row with this {column}", got=wanted, expected=", ".join(map(str, set(keys)))
+            )
         return kept.reset_index(drop=True)
     kinds = sorted(map(str, keys.dropna().unique()))
     if len(kinds) > 1:
         raise ArgumentError(
-            column, f"the table holds more than one {column}", got=", ".join(kinds), expected=f"one {column}",
+            column,
+            f"the table holds more than one {column}",
+            got=", ".join(kinds),
+            expected=f"one {column}",
             fix=f"Keep the rows of one {column}.",
-        )  # fmt: skip
+        )
     return table
 
 
@@ -99,7 +104,9 @@ def _keep(table: pd.DataFrame, clarity: str, use_bounds: bool, notes: list[str])
         values = pd.to_numeric(table[column])
         table = table.assign(**{column: values.astype(float)})
     if (table["effort"] <= 0).any():
-        raise ArgumentError("effort", "effort must be above zero; unknown is NaN", got=float(table["effort"].min()))
+        raise ArgumentError(
+            "effort", "effort must be above zero; unknown is NaN", got=float(table["effort"].min())
+        )
     if (table[clarity] <= 0).any():
         raise ArgumentError(clarity, "clarity must be above zero", got=float(table[clarity].min()))
     if (table["count"] < 0).any():
@@ -115,17 +122,24 @@ def _keep(table: pd.DataFrame, clarity: str, use_bounds: bool, notes: list[str])
         bound = table[qualifier].fillna(EQUAL) != EQUAL
         bounds = int(bound.sum())
         if bounds and use_bounds:
-            notes.append(f"{bounds} clarities are bounds (disc on the bottom); the bound was taken as the value, as asked.")
+            notes.append(
+                f"{bounds} clarities are bounds (disc on the bottom); the bound was taken as the value, as "
+                f"asked."
+            )
         elif bounds:
             notes.append(
-                f"{bounds} surveys whose clarity is only a bound (disc on the bottom) were left out of the model; "
-                "leaving out by clarity does not bias an effect of clarity, but the curve says less of clear water."
+                f"{bounds} surveys whose clarity is only a bound (disc on the bottom) were left out of the "
+                f"model; "
+                "leaving out by clarity does not bias an effect of clarity, but the curve says less of clear "
+                "water."
             )
             table = table[~bound]
     return table.reset_index(drop=True), bounds
 
 
-def _encode(table: pd.DataFrame, wanted: Sequence[str], room: int, notes: list[str]) -> tuple[list[Floats], list[str]]:
+def _encode(
+    table: pd.DataFrame, wanted: Sequence[str], room: int, notes: list[str]
+) -> tuple[list[Floats], list[str]]:
     """Centred columns for the covariates there is room for."""
     columns: list[Floats] = []
     names: list[str] = []
@@ -147,6 +161,25 @@ def _encode(table: pd.DataFrame, wanted: Sequence[str], room: int, notes: list[s
             columns += made
             names.append(name)
     return columns, names
+
+
+def _known(rows: pd.DataFrame, covariates: Sequence[str], notes: list[str]) -> tuple[pd.DataFrame, list[str]]:
+    """Covariates known often enough, and the rows where they are known."""
+    wanted = []
+    for name in covariates:
+        if name not in rows:
+            continue
+        missing = rows[name].isna()
+        if missing.mean() > _MOST_MISSING:
+            notes.append(
+                f"{name} is unknown for {int(missing.sum())} of {len(rows)} surveys; it is not in the model."
+            )
+            continue
+        if missing.any():
+            notes.append(f"{int(missing.sum())} surveys without {name} were left out.")
+            rows = rows[~missing].reset_index(drop=True)
+        wanted.append(name)
+    return rows, wanted
 
 
 def prepare(
@@ -190,33 +223,42 @@ def prepare(
         raise ArgumentError("table", "columns are missing", got=", ".join(absent), expected=", ".join(needed))
     rows = _single(_single(table, "species", species), "window", None)
     rows, kind, unit = one_gear(rows, gear)
+    if rows["water"].isna().any():
+        raise ArgumentError(
+            "water", "a survey without a water", got=int(rows["water"].isna().sum()), expected="0"
+        )
     if "survey" in rows and rows["survey"].duplicated().any():
-        raise ArgumentError("table", "a survey stands there twice", got=rows.loc[rows["survey"].duplicated(), "survey"].iloc[0])
+        raise ArgumentError(
+            "table",
+            "a survey stands there twice",
+            got=rows.loc[rows["survey"].duplicated(), "survey"].iloc[0],
+        )
     notes: list[str] = []
     before = len(rows)
     rows, bounds = _keep(_years_and_days(rows), clarity, use_bounds, notes)
-    wanted = []
-    for name in covariates:
-        if name not in rows:
-            continue
-        missing = rows[name].isna()
-        if missing.mean() > _MOST_MISSING:
-            notes.append(f"{name} is unknown for {int(missing.sum())} of {len(rows)} surveys; it is not in the model.")
-            continue
-        if missing.any():
-            notes.append(f"{int(missing.sum())} surveys without {name} were left out.")
-            rows = rows[~missing].reset_index(drop=True)
-        wanted.append(name)
+    rows, wanted = _known(rows, covariates, notes)
     columns, names = _encode(rows, wanted, len(rows) // SURVEYS_PER_TERM - 2, notes)
     values = rows[clarity].to_numpy(dtype=float)
     log2 = np.log2(values)
     centre = float(np.median(log2)) if log2.size else 0.0
-    kinds = rows["species"].map(species_key).unique() if "species" in rows else []
+    kinds: list[str] = []
+    if "species" in rows:
+        kinds = list(rows["species"].map(species_key).unique())
     return LinkageData(
-        species=str(kinds[0]) if len(kinds) else (species_key(species) if species else "fish"), gear=kind,
-        effort_unit=unit or "unit of effort", used=rows, count=rows["count"].to_numpy(dtype=float),
-        effort=rows["effort"].to_numpy(dtype=float), clarity=values, log2=log2 - centre, centre=centre,
-        water=rows["water"].to_numpy(dtype=object), year=rows["year"].to_numpy(dtype=float),
-        covariates=np.column_stack(columns) if columns else np.empty((len(rows), 0)), names=tuple(names),
-        bounds=bounds, left_out=before - len(rows), notes=notes,
-    )  # fmt: skip
+        species=str(kinds[0]) if len(kinds) else (species_key(species) if species else "fish"),
+        gear=kind,
+        effort_unit=unit or "unit of effort",
+        used=rows,
+        count=rows["count"].to_numpy(dtype=float),
+        effort=rows["effort"].to_numpy(dtype=float),
+        clarity=values,
+        log2=log2 - centre,
+        centre=centre,
+        water=rows["water"].to_numpy(dtype=object),
+        year=rows["year"].to_numpy(dtype=float),
+        covariates=np.column_stack(columns) if columns else np.empty((len(rows), 0)),
+        names=tuple(names),
+        bounds=bounds,
+        left_out=before - len(rows),
+        notes=notes,
+    )

@@ -100,8 +100,8 @@ class ShapeComparison(Result):
     Attributes
     ----------
     shape : {"linear", "hump", "curved"}
-        "hump" when the curve bends downwards with support from both tests and its top lies among the clarities
-        surveyed; "curved" when it bends with such support but has no top there.
+        "hump" when the curve bends downwards with support from both tests and its top lies among the
+        clarities surveyed; "curved" when it bends with such support but has no top there.
     tested : bool
         False when there were too few surveys to try a curve.
     aic_linear, aic_hump : float
@@ -154,7 +154,13 @@ def find_optimum(data: LinkageData, hump: Estimate) -> Optimum:
         exponent = value + data.centre
         return math.inf if exponent > 60 else float(2.0**exponent)
 
-    return Optimum(clarity=back(top), low=back(low), high=back(high), delta_low=back(top - half), delta_high=back(top + half))
+    return Optimum(
+        clarity=back(top),
+        low=back(low),
+        high=back(high),
+        delta_low=back(top - half),
+        delta_high=back(top + half),
+    )
 
 
 def compare_shapes(
@@ -166,9 +172,15 @@ def compare_shapes(
     nan = math.nan
     if hump is None:
         plain = ShapeComparison(
-            shape="linear", tested=False, aic_linear=linear.fit.aic, aic_hump=nan, lr=nan, lr_p=nan, curvature=nan,
+            shape="linear",
+            tested=False,
+            aic_linear=linear.fit.aic,
+            aic_hump=nan,
+            lr=nan,
+            lr_p=nan,
+            curvature=nan,
             curvature_p=nan,
-        )  # fmt: skip
+        )
         return plain, None
     lr = max(0.0, 2 * (hump.fit.log_likelihood - linear.fit.log_likelihood))
     lr_p, curvature_p = float(chi2.sf(lr, 1)), hump.p(2)
@@ -185,9 +197,15 @@ def compare_shapes(
             if inner[0] <= top.clarity <= inner[1]:
                 shape, optimum = "hump", top
     comparison = ShapeComparison(
-        shape=shape, tested=True, aic_linear=linear.fit.aic, aic_hump=hump.fit.aic, lr=lr, lr_p=lr_p, curvature=bend,
+        shape=shape,
+        tested=True,
+        aic_linear=linear.fit.aic,
+        aic_hump=hump.fit.aic,
+        lr=lr,
+        lr_p=lr_p,
+        curvature=bend,
         curvature_p=curvature_p,
-    )  # fmt: skip
+    )
     return comparison, optimum
 
 
@@ -195,8 +213,8 @@ def compare_shapes(
 class Check(Result):
     """The effect per halving under another model.
 
-    ``possible`` is False when the surveys do not allow the check; ``reason`` then says why. ``effect``, ``low``,
-    ``high`` are factors on catch per halving of clarity; ``p`` is two-sided.
+    ``possible`` is False when the surveys do not allow the check; ``reason`` then says why. ``effect``,
+    ``low``, ``high`` are factors on catch per halving of clarity; ``p`` is two-sided.
     """
 
     name: str
@@ -274,7 +292,9 @@ class AlternativeFit(Result):
     rank_correlation: float
 
 
-def fit_alternative(data: LinkageData, name: str, family: str, confidence: float, minimum: int) -> AlternativeFit | str:
+def fit_alternative(
+    data: LinkageData, name: str, family: str, confidence: float, minimum: int
+) -> AlternativeFit | str:
     """Fit the alternative predictor; a text says why it cannot be done."""
     import dataclasses
 
@@ -287,10 +307,16 @@ def fit_alternative(data: LinkageData, name: str, family: str, confidence: float
     if keep.sum() < minimum or np.unique(values[keep]).size < 5:
         return f"{name} is known for too few surveys, or hardly varies"
     part = dataclasses.replace(
-        data, used=data.used[keep].reset_index(drop=True), count=data.count[keep], effort=data.effort[keep],
-        clarity=data.clarity[keep], log2=data.log2[keep], water=data.water[keep], year=data.year[keep],
+        data,
+        used=data.used[keep].reset_index(drop=True),
+        count=data.count[keep],
+        effort=data.effort[keep],
+        clarity=data.clarity[keep],
+        log2=data.log2[keep],
+        water=data.water[keep],
+        year=data.year[keep],
         covariates=data.covariates[keep],
-    )  # fmt: skip
+    )
     shown = values[keep]
     scale = "log2" if shown.min() > 0 else "standard deviations"
     column = np.log2(shown) if scale == "log2" else shown / shown.std()
@@ -304,9 +330,18 @@ def fit_alternative(data: LinkageData, name: str, family: str, confidence: float
         return f"{name}: {error.what}"
     effect, low, high = alone.halving()
     return AlternativeFit(
-        name=name, n=part.n, scale=scale, effect=effect, low=low, high=high, p=alone.p(1), aic=alone.fit.aic,
-        aic_clarity=clear.aic, aic_both=both.aic, rank_correlation=float(spearmanr(shown, part.clarity).statistic),
-    )  # fmt: skip
+        name=name,
+        n=part.n,
+        scale=scale,
+        effect=effect,
+        low=low,
+        high=high,
+        p=alone.p(1),
+        aic=alone.fit.aic,
+        aic_clarity=clear.aic,
+        aic_both=both.aic,
+        rank_correlation=float(spearmanr(shown, part.clarity).statistic),
+    )
 
 
 def curve_table(data: LinkageData, shape: Estimate, hump: bool, points: int = 60) -> pd.DataFrame:
@@ -319,7 +354,12 @@ def curve_table(data: LinkageData, shape: Estimate, hump: bool, points: int = 60
     part = shape.covariance[:width, :width]
     half = shape.quantile * np.sqrt(np.maximum(0, np.einsum("ij,jk,ik->i", rows, part, rows)))
     return pd.DataFrame(
-        {"clarity": 2.0 ** (grid + data.centre), "fitted": np.exp(log), "low": np.exp(log - half), "high": np.exp(log + half)}
+        {
+            "clarity": 2.0 ** (grid + data.centre),
+            "fitted": np.exp(log),
+            "low": np.exp(log - half),
+            "high": np.exp(log + half),
+        }
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,87 +13,31 @@ from numpy.typing import NDArray
 
 from fathomlight.errors import ArgumentError
 from fathomlight.fish.catch import zero_filled
+from fathomlight.fish.windows import DAY as _DAY
+from fathomlight.fish.windows import DEFAULT_WINDOWS, Window
 from fathomlight.model import ABOVE, BELOW, EQUAL, SURVEY_COLUMNS, USED_FLAGS, Flag, Result, Station
 
 Stations = Mapping[str, str] | Iterable[Station] | pd.DataFrame
-_DAY = np.timedelta64(1, "D")
 
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """A declared stretch of time before (or around) a survey.
-
-    Attributes
-    ----------
-    name : str
-        Shown in tables.
-    kind : {"days", "season"}
-        A number of days up to the survey, or a growing season.
-    days, after_days : int
-        For "days": from ``days`` before the survey to ``after_days`` after it [d].
-    months : tuple of int
-        For "season": first and last month, both whole; (11, 3) runs over the turn of the year.
-    years_back : int
-        For "season": 0 the season of the survey, 1 the one before.
-    until_survey : bool
-        For "season": leave out readings made after the survey, which cannot have shaped its catch.
-    """
-
-    name: str
-    kind: Literal["days", "season"] = "days"
-    days: int = 30
-    after_days: int = 0
-    months: tuple[int, int] = (5, 9)
-    years_back: int = 0
-    until_survey: bool = True
-
-    def __post_init__(self) -> None:
-        if self.kind not in ("days", "season"):
-            raise ArgumentError("kind", "unknown kind of window", got=self.kind, expected="days or season")
-        if self.days < 0 or self.after_days < 0 or self.years_back < 0:
-            raise ArgumentError("days", "days and years of a window cannot be below zero", got=self.days)
-        if not all(1 <= month <= 12 for month in self.months):
-            raise ArgumentError("months", "months run from 1 to 12", got=self.months)
-
-    def bounds(self, survey: np.datetime64) -> tuple[np.datetime64, np.datetime64]:
-        """Return first and last day of the window for a survey that began on a day."""
-        day = survey.astype("datetime64[D]")
-        if self.kind == "days":
-            return day - self.days * _DAY, day + self.after_days * _DAY
-        month = int(day.astype("datetime64[M]").astype(int)) % 12 + 1
-        year = int(day.astype("datetime64[Y]").astype(int)) + 1970 - self.years_back
-        first, last = self.months
-        wraps = first > last
-        if wraps and month < first:
-            year -= 1
-        begin = np.datetime64(f"{year:04d}-{first:02d}-01", "D")
-        next_month = np.datetime64(f"{year + wraps:04d}-{last:02d}", "M") + 1
-        end = next_month.astype("datetime64[D]") - _DAY
-        return begin, min(end, day) if self.until_survey else end
-
-    def words(self) -> str:
-        """Say the window in words."""
-        if self.kind == "days":
-            after = f" to {self.after_days} days after" if self.after_days else ""
-            return f"{self.name}: {self.days} days before the survey{after}"
-        back = {0: "of the survey", 1: "of the year before"}.get(self.years_back, f"{self.years_back} years before")
-        cut = ", up to the survey" if self.until_survey and self.years_back == 0 else ""
-        return f"{self.name}: growing season (months {self.months[0]} to {self.months[1]}) {back}{cut}"
-
-
-DEFAULT_WINDOWS = (
-    Window("before the survey", "days", days=30),
-    Window("growing season", "season"),
-    Window("year before", "season", years_back=1),
-)
-"""30 days up to the survey; the growing season up to the survey; the growing season of the year before."""
 
 MATCH_COLUMNS = (
     *SURVEY_COLUMNS,
-    "window", "clarity", "clarity_qualifier", "clarity_low", "clarity_high", "readings", "reading_days", "stations",
-    "nearest_days", "median_days", "distance_km", "first", "last",
-)  # fmt: skip
-"""Columns of a matched table. ``clarity`` is a median in the parameter's unit; ``clarity_low`` and ``clarity_high``
+    "window",
+    "clarity",
+    "clarity_qualifier",
+    "clarity_low",
+    "clarity_high",
+    "readings",
+    "reading_days",
+    "stations",
+    "nearest_days",
+    "median_days",
+    "distance_km",
+    "first",
+    "last",
+)
+"""Columns of a matched table. ``clarity`` is a median in the parameter's unit; ``clarity_low`` and
+``clarity_high``
 bound it; days count from reading to survey; ``distance_km`` is NaN unless both stations have coordinates."""
 
 
@@ -104,7 +48,8 @@ class MatchResult(Result):
     Attributes
     ----------
     table : pandas.DataFrame
-        One row a survey and window that found readings (:data:`MATCH_COLUMNS` and one column for each of ``also``).
+        One row a survey and window that found readings (:data:`MATCH_COLUMNS` and one column for each of
+        ``also``).
     unmatched : pandas.DataFrame
         ``survey``, ``water``, ``window``, ``reason`` of the rest.
     parameter : str
@@ -137,20 +82,25 @@ class _Days:
     readings: NDArray[np.int64]
 
 
-def _station_water(readings: pd.DataFrame, stations: Stations | None) -> tuple[pd.Series, dict[str, tuple[float, float]]]:
+def _station_water(
+    readings: pd.DataFrame, stations: Stations | None
+) -> tuple[pd.Series, dict[str, tuple[float, float]]]:
     places: dict[str, tuple[float, float]] = {}
     if stations is None:
         if "water" not in readings:
             raise ArgumentError(
-                "stations", "the water of each reading is not known",
-                fix="Give the stations (or a mapping from station to water), or a water column in the readings.",
-            )  # fmt: skip
+                "stations",
+                "the water of each reading is not known",
+                fix="Give the stations, a mapping from station to water, or a water column in the readings.",
+            )
         return readings["water"].astype(str), places
     if isinstance(stations, pd.DataFrame):
         column = "station" if "station" in stations else "id"
         lookup = dict(zip(stations[column].astype(str), stations["water"].astype(str), strict=True))
         if {"latitude", "longitude"} <= set(stations):
-            spots = zip(stations[column].astype(str), stations["latitude"], stations["longitude"], strict=True)
+            spots = zip(
+                stations[column].astype(str), stations["latitude"], stations["longitude"], strict=True
+            )
             places = {name: (float(lat), float(lon)) for name, lat, lon in spots}
     elif isinstance(stations, Mapping):
         lookup = {str(key): str(value) for key, value in stations.items()}
@@ -171,19 +121,26 @@ def _kilometres(a: tuple[float, float] | None, b: tuple[float, float] | None) ->
 
 
 def _by_day(readings: pd.DataFrame, water: pd.Series, flags: Sequence[Flag]) -> dict[str, _Days]:
-    used = readings["flag"].isin([int(flag) for flag in flags]) & np.isfinite(readings["value"]) & water.notna()
+    used = (
+        readings["flag"].isin([int(flag) for flag in flags]) & np.isfinite(readings["value"]) & water.notna()
+    )
     part = readings.loc[used, ["station", "local_date", "value", "qualifier"]].assign(water=water[used])
     part["low"] = part["value"].where(part["qualifier"] != BELOW, -math.inf)
     part["high"] = part["value"].where(part["qualifier"] != ABOVE, math.inf)
     part["day"] = part["local_date"].to_numpy().astype("datetime64[D]")
     grouped = part.groupby(["water", "day", "station"], sort=True)
-    table = grouped.agg(low=("low", "median"), high=("high", "median"), readings=("low", "size")).reset_index()
+    table = grouped.agg(
+        low=("low", "median"), high=("high", "median"), readings=("low", "size")
+    ).reset_index()
     out = {}
     for name, rows in table.groupby("water"):
         out[str(name)] = _Days(
-            rows["day"].to_numpy().astype("datetime64[D]"), rows["low"].to_numpy(), rows["high"].to_numpy(),
-            rows["station"].to_numpy(dtype=object), rows["readings"].to_numpy(dtype=np.int64),
-        )  # fmt: skip
+            rows["day"].to_numpy().astype("datetime64[D]"),
+            rows["low"].to_numpy(),
+            rows["high"].to_numpy(),
+            rows["station"].to_numpy(dtype=object),
+            rows["readings"].to_numpy(dtype=np.int64),
+        )
     return out
 
 
@@ -206,10 +163,12 @@ def _clarity(low: NDArray[np.float64], high: NDArray[np.float64]) -> tuple[float
 
 
 def _days_between(a: Any, b: Any) -> NDArray[np.float64]:
-    return np.abs((np.asarray(a) - np.asarray(b)) / _DAY).astype(float)
+    return np.asarray(np.abs((np.asarray(a) - np.asarray(b)) / _DAY), dtype=np.float64)
 
 
-def _why_not(days: _Days | None, survey: np.datetime64, bounds: tuple[np.datetime64, np.datetime64], parameter: str) -> str:
+def _why_not(
+    days: _Days | None, survey: np.datetime64, bounds: tuple[np.datetime64, np.datetime64], parameter: str
+) -> str:
     if days is None:
         return f"no usable {parameter} reading of this water at all"
     if bounds[1] < bounds[0]:
@@ -229,13 +188,13 @@ class _Matcher:
     places: dict[str, tuple[float, float]]
     at_least: int
 
-    def row(self, survey: Any, window: Window) -> dict[str, Any] | str:
+    def row(self, survey: Mapping[Any, Any], window: Window) -> dict[str, Any] | str:
         """Match one survey and one window; a text says why there is no match."""
-        if pd.isna(survey.start):
+        if pd.isna(survey["start"]):
             return "the survey has no date"
-        start = np.datetime64(survey.start)
+        start = np.datetime64(survey["start"])
         bounds = window.bounds(start)
-        days = self.by_water.get(str(survey.water))
+        days = self.by_water.get(str(survey["water"]))
         inside = slice(0, 0) if days is None else _inside(days, bounds)
         if days is None or inside.start >= inside.stop:
             return _why_not(days, start, bounds, self.parameter)
@@ -246,17 +205,29 @@ class _Matcher:
         if clarity is None:
             return "half of the readings are bounds from above and half from below: no median"
         apart = _days_between(days.day[inside], start.astype("datetime64[D]"))
-        here = self.places.get(str(survey.station))
-        far = [_kilometres(here, self.places.get(str(name))) for name in np.unique(days.station[inside].astype(str))]
+        here = self.places.get(str(survey["station"]))
+        far = [
+            _kilometres(here, self.places.get(str(name)))
+            for name in np.unique(days.station[inside].astype(str))
+        ]
         far = [value for value in far if math.isfinite(value)]
-        extra = {name: self._extra(name, str(survey.water), bounds) for name in self.also}
+        extra = {name: self._extra(name, str(survey["water"]), bounds) for name in self.also}
         return {
-            "window": window.name, "clarity": clarity[0], "clarity_qualifier": clarity[1], "clarity_low": clarity[2],
-            "clarity_high": clarity[3], "readings": count, "reading_days": int(np.unique(days.day[inside]).size),
-            "stations": int(np.unique(days.station[inside].astype(str)).size), "nearest_days": float(apart.min()),
-            "median_days": float(np.median(apart)), "distance_km": float(np.median(far)) if far else math.nan,
-            "first": days.day[inside].min(), "last": days.day[inside].max(), **extra,
-        }  # fmt: skip
+            "window": window.name,
+            "clarity": clarity[0],
+            "clarity_qualifier": clarity[1],
+            "clarity_low": clarity[2],
+            "clarity_high": clarity[3],
+            "readings": count,
+            "reading_days": int(np.unique(days.day[inside]).size),
+            "stations": int(np.unique(days.station[inside].astype(str)).size),
+            "nearest_days": float(apart.min()),
+            "median_days": float(np.median(apart)),
+            "distance_km": float(np.median(far)) if far else math.nan,
+            "first": days.day[inside].min(),
+            "last": days.day[inside].max(),
+            **extra,
+        }
 
     def _extra(self, name: str, water: str, bounds: tuple[np.datetime64, np.datetime64]) -> float:
         days = self.also[name].get(water)
@@ -286,9 +257,9 @@ def match_readings(
 ) -> MatchResult:
     """Find the clarity that belongs to each survey.
 
-    The value is the median over station-days of the median of each station-day, so that a logger does not outvote a
-    disc. A bound (``>`` a disc on the bottom, ``<``) takes part as a bound: where it decides the median, the value
-    carries the qualifier.
+    The value is the median over station-days of the median of each station-day, so that a logger does not
+    outvote a disc. A bound (``>`` a disc on the bottom, ``<``) takes part as a bound: where it decides the
+    median, the value carries the qualifier.
 
     Parameters
     ----------
@@ -297,8 +268,9 @@ def match_readings(
     readings : pandas.DataFrame
         ``READING_COLUMNS``; only ``parameter`` (and ``also``) with the given flags are used.
     stations : mapping, stations or DataFrame, optional
-        Which water each station is in: a mapping from station to water, :class:`~fathomlight.model.Station` objects, or
-        a table with ``station`` and ``water``. Not needed when the readings have a ``water`` column.
+        Which water each station is in: a mapping from station to water, :class:`~fathomlight.model.Station`
+        objects, or a table with ``station`` and ``water``. Not needed when the readings have a ``water``
+        column.
     windows : sequence of Window
         One row a survey and window.
     parameter : str
@@ -326,7 +298,9 @@ def match_readings(
     for frame, columns, name in ((surveys, list(SURVEY_COLUMNS), "surveys"), (readings, needed, "readings")):
         absent = [column for column in columns if column not in frame]
         if absent:
-            raise ArgumentError(name, "columns are missing", got=", ".join(absent), expected=", ".join(columns))
+            raise ArgumentError(
+                name, "columns are missing", got=", ".join(absent), expected=", ".join(columns)
+            )
     names = [window.name for window in windows]
     if not names or len(set(names)) < len(names):
         raise ArgumentError("windows", "at least one window is needed, each with its own name", got=names)
@@ -339,29 +313,44 @@ def match_readings(
 
     extra = [name for name in also if name != parameter]
     matcher = _Matcher(parameter, of(parameter, False), {n: of(n, True) for n in extra}, places, at_least)
-    rows, lost = [], []
+    rows: list[dict[Any, Any]] = []
+    lost: list[dict[str, Any]] = []
     base = surveys[list(SURVEY_COLUMNS)]
-    for survey in base.itertuples(index=False):
+    for survey in base.to_dict("records"):
         for window in windows:
             found = matcher.row(survey, window)
             if isinstance(found, str):
-                lost.append({"survey": survey.survey, "water": survey.water, "window": window.name, "reason": found})
+                lost.append(
+                    {
+                        "survey": survey["survey"],
+                        "water": survey["water"],
+                        "window": window.name,
+                        "reason": found,
+                    }
+                )
             else:
-                rows.append({**survey._asdict(), **found})
+                rows.append({**dict(survey), **found})
     table = pd.DataFrame(rows, columns=[*MATCH_COLUMNS, *extra])
     unmatched = pd.DataFrame(lost, columns=["survey", "water", "window", "reason"])
     return MatchResult(
-        table=table, unmatched=unmatched, parameter=parameter, windows=tuple(windows), surveys=len(base),
+        table=table,
+        unmatched=unmatched,
+        parameter=parameter,
+        windows=tuple(windows),
+        surveys=len(base),
         method=f"Median over station-days of {parameter} readings of the same water. Windows: "
-        + "; ".join(window.words() for window in windows) + ".",
+        + "; ".join(window.words() for window in windows)
+        + ".",
         notes=_notes(table, unmatched, int(water.isna().sum())),
-    )  # fmt: skip
+    )
 
 
 def _notes(table: pd.DataFrame, unmatched: pd.DataFrame, strangers: int) -> tuple[str, ...]:
     notes = []
     if len(unmatched):
-        notes.append(f"{len(unmatched)} pairs of survey and window found no clarity; each is listed with the reason.")
+        notes.append(
+            f"{len(unmatched)} pairs of survey and window found no clarity; each is listed with the reason."
+        )
     bounds = int((table["clarity_qualifier"] != EQUAL).sum())
     if bounds:
         notes.append(f"{bounds} medians are bounds, not measured values (a disc on the bottom, most often).")
@@ -382,7 +371,7 @@ def linkage_table(
     gear: str | None = None,
     first_pass: bool = False,
 ) -> pd.DataFrame:
-    """Join matched surveys with the zero-filled catch of one species: the table that ``clarity_effect`` takes.
+    """Join matched surveys with the zero-filled catch of one species, as ``clarity_effect`` takes it.
 
     Parameters
     ----------
@@ -414,13 +403,18 @@ def linkage_table(
     declared = [item.name for item in match.windows]
     wanted = declared[0] if window is None else window
     if wanted not in declared:
-        raise ArgumentError("window", "this window was not declared", got=wanted, expected=", ".join(declared))
+        raise ArgumentError(
+            "window", "this window was not declared", got=wanted, expected=", ".join(declared)
+        )
     table = match.table.loc[match.table["window"] == wanted].reset_index(drop=True)
     if gear is not None:
         table = table.loc[table["gear"].map(gear_key) == gear_key(gear)].reset_index(drop=True)
     filled = zero_filled(table, catches, species, first_pass=first_pass)
     start = pd.to_datetime(table["start"])
     return table.assign(
-        species=filled["species"].to_numpy(), count=filled["count"].to_numpy(), cpe=filled["cpe"].to_numpy(),
-        year=start.dt.year.to_numpy(), day_of_year=start.dt.dayofyear.to_numpy(),
-    )  # fmt: skip
+        species=filled["species"].to_numpy(),
+        count=filled["count"].to_numpy(),
+        cpe=filled["cpe"].to_numpy(),
+        year=start.dt.year.to_numpy(),
+        day_of_year=start.dt.dayofyear.to_numpy(),
+    )

@@ -13,8 +13,9 @@ from fathomlight.model import Result
 class MarkRecapture(Result):
     """Chapman's estimate of the number of fish.
 
-    ``n`` [1] with standard error ``se`` and limits ``low``, ``high`` (Poisson limits of the recaptures below 25
-    recaptures, normal above); ``marked``, ``caught``, ``recaptured`` as given; ``method`` and ``notes`` in words.
+    ``n`` [1] with standard error ``se`` and limits ``low``, ``high`` (Poisson limits of the recaptures below
+    25 recaptures, normal above); ``marked``, ``caught``, ``recaptured`` as given; ``method`` and ``notes`` in
+    words.
     """
 
     n: float
@@ -59,9 +60,9 @@ def chapman(marked: int, caught: int, recaptured: int, *, confidence: float = 0.
 
     Notes
     -----
-    Chapman, D.G. 1951. Some properties of the hypergeometric distribution with applications to zoological sample
-    censuses. University of California Publications in Statistics 1:131-160. Variance: Seber, G.A.F. 1970. The effects
-    of trap response on tag recapture estimates. Biometrics 26:13-22.
+    Chapman, D.G. 1951. Some properties of the hypergeometric distribution with applications to zoological
+    sample censuses. University of California Publications in Statistics 1:131-160. Variance: Seber, G.A.F.
+    1970. The effects of trap response on tag recapture estimates. Biometrics 26:13-22.
 
     Examples
     --------
@@ -74,7 +75,9 @@ def chapman(marked: int, caught: int, recaptured: int, *, confidence: float = 0.
     if m == 0 or c == 0:
         raise ArgumentError("marked" if m == 0 else "caught", "must be at least 1", got=0)
     if r > min(m, c):
-        raise ArgumentError("recaptured", "cannot exceed the marked or the caught", got=r, expected=f"<= {min(m, c)}")
+        raise ArgumentError(
+            "recaptured", "cannot exceed the marked or the caught", got=r, expected=f"<= {min(m, c)}"
+        )
     if not 0 < confidence < 1:
         raise ArgumentError("confidence", "must lie between 0 and 1", got=confidence)
     n = (m + 1) * (c + 1) / (r + 1) - 1
@@ -97,15 +100,24 @@ def chapman(marked: int, caught: int, recaptured: int, *, confidence: float = 0.
         high = math.inf
         notes.append("No recaptures: nothing limits the number from above.")
     return MarkRecapture(
-        n=n, se=se, low=max(float(least), low), high=high, marked=m, caught=c, recaptured=r, confidence=confidence,
-        method=f"Chapman (1951) estimate, {m} marked, {c} caught, {r} recaptured; {how}.", notes=tuple(notes),
-    )  # fmt: skip
+        n=n,
+        se=se,
+        low=max(float(least), low),
+        high=high,
+        marked=m,
+        caught=c,
+        recaptured=r,
+        confidence=confidence,
+        method=f"Chapman (1951) estimate, {m} marked, {c} caught, {r} recaptured; {how}.",
+        notes=tuple(notes),
+    )
 
 
 def serns_density(fish_per_km: float) -> float:
-    """Density of young walleye [1/ha] from the autumn night catch of boat electrofishing [fish per km of shore].
+    """Density of young walleye [1/ha] from the autumn night electrofishing catch [fish per km of shore].
 
-    Fish per acre = 0.234 x fish per mile; in metric units 0.234 x 1.609344 / 0.40468564224 = 0.9306 x fish per km.
+    Fish per acre = 0.234 x fish per mile; in metric units 0.234 x 1.609344 / 0.40468564224 = 0.9306 x fish
+    per km.
 
     Parameters
     ----------
@@ -124,9 +136,9 @@ def serns_density(fish_per_km: float) -> float:
 
     Notes
     -----
-    Serns, S.L. 1982. Relationship of walleye fingerling density and electrofishing catch per effort in northern
-    Wisconsin lakes. N. Am. J. Fish. Manage. 2:451-457. The line was made for those lakes, age 0, autumn nights; it does
-    not hold for other gears, ages or seasons.
+    Serns, S.L. 1982. Relationship of walleye fingerling density and electrofishing catch per effort in
+    northern Wisconsin lakes. N. Am. J. Fish. Manage. 2:451-457. The line was made for those lakes, age 0,
+    autumn nights; it does not hold for other gears, ages or seasons.
 
     Examples
     --------

@@ -73,16 +73,23 @@ class RemovalResult(Result):
 def _clean_counts(counts: ArrayLike) -> NDArray[np.int64]:
     values = np.asarray(counts, dtype=float).ravel()
     if values.size < 2:
-        raise ArgumentError("counts", "one catch a pass is needed for at least two passes", got=values.tolist())
+        raise ArgumentError(
+            "counts", "one catch a pass is needed for at least two passes", got=values.tolist()
+        )
     if not np.all(np.isfinite(values)):
         raise ArgumentError(
-            "counts", "a pass without a count breaks the sequence", got=values.tolist(), expected="a number a pass"
+            "counts",
+            "a pass without a count breaks the sequence",
+            got=values.tolist(),
+            expected="a number a pass",
         )
     if np.any(values < 0) or np.any(values != np.round(values)):
         raise ArgumentError("counts", "catches must be whole numbers from 0", got=values.tolist())
     if values.sum() == 0:
         raise ArgumentError(
-            "counts", "no fish were caught, so nothing is known of the capture probability", got=values.tolist()
+            "counts",
+            "no fish were caught, so nothing is known of the capture probability",
+            got=values.tolist(),
         )
     return values.astype(np.int64)
 
@@ -96,8 +103,8 @@ def _weighted(counts: NDArray[np.int64]) -> tuple[int, int, int]:
 def removal_log_likelihood(n: ArrayLike, counts: Sequence[int] | ArrayLike) -> NDArray[np.float64]:
     """Profile log-likelihood of the number of fish, capture probability at its best for each number.
 
-    Multinomial of Moran (1951) and Zippin (1956): l(N) = log N! - log (N-T)! + T log p + (kN - X - T) log(1 - p)
-    with p = T / (kN - X); the part without N is left out.
+    Multinomial of Moran (1951) and Zippin (1956): l(N) = log N! - log (N-T)! + T log p + (kN - X - T) log(1 -
+    p) with p = T / (kN - X); the part without N is left out.
 
     Parameters
     ----------
@@ -179,9 +186,7 @@ def _no_depletion(counts: NDArray[np.int64]) -> ArgumentError:
     )
 
 
-def _profile_limits(
-    counts: NDArray[np.int64], n: int, confidence: float
-) -> tuple[float, float]:
+def _profile_limits(counts: NDArray[np.int64], n: int, confidence: float) -> tuple[float, float]:
     """Whole numbers at which the profile likelihood has dropped by half a chi-square quantile."""
     total = int(counts.sum())
     best = float(np.max(removal_log_likelihood([max(_integer_maximum(counts), total), n], counts)))
@@ -230,7 +235,8 @@ def zippin_probability(counts: ArrayLike) -> float:
 
     Notes
     -----
-    Zippin, C. 1956. An evaluation of the removal method of estimating animal populations. Biometrics 12:163-189.
+    Zippin, C. 1956. An evaluation of the removal method of estimating animal populations. Biometrics
+    12:163-189.
 
     Examples
     --------
@@ -280,8 +286,8 @@ def zippin_three_pass(first: int, second: int, third: int) -> tuple[float, float
 
     Notes
     -----
-    Junge, C.O. & J. Libosvarsky. 1965. Effects of size selectivity on population estimates based on successive
-    removals with electrical fishing gear. Zoologicke Listy 14:171-178.
+    Junge, C.O. & J. Libosvarsky. 1965. Effects of size selectivity on population estimates based on
+    successive removals with electrical fishing gear. Zoologicke Listy 14:171-178.
 
     Examples
     --------
@@ -305,7 +311,9 @@ def _errors(n: int, p: float, k: int) -> tuple[float, float]:
     bottom = caught**2 - (p * k) ** 2 * q ** (k - 1)
     if bottom <= 0:
         return math.nan, math.nan
-    return math.sqrt(n * caught * q**k / bottom), math.sqrt((q * p) ** 2 * caught / (n * (q * caught**2 - (p * k) ** 2 * q**k)))
+    return math.sqrt(n * caught * q**k / bottom), math.sqrt(
+        (q * p) ** 2 * caught / (n * (q * caught**2 - (p * k) ** 2 * q**k))
+    )
 
 
 def _equal_capture(counts: NDArray[np.int64], n: int, p: float) -> tuple[float, int, float]:
@@ -319,15 +327,23 @@ def _equal_capture(counts: NDArray[np.int64], n: int, p: float) -> tuple[float, 
     return statistic, k - 2, float(chi2.sf(statistic, k - 2))
 
 
-def _notes(counts: NDArray[np.int64], p: float, high: float, chi2_p: float, depletes: bool) -> tuple[str, ...]:
-    notes = ["Assumes that no fish enter or leave, and the same capture probability for every fish in every pass; "
-             "fish that grow harder to catch make the estimate too low."]
+def _notes(
+    counts: NDArray[np.int64], p: float, high: float, chi2_p: float, depletes: bool
+) -> tuple[str, ...]:
+    notes = [
+        "Assumes that no fish enter or leave, and the same capture probability for every fish in every pass; "
+        "fish that grow harder to catch make the estimate too low."
+    ]
     if not depletes:
-        notes.append("The catches do not deplete: this number rests on the prior of the method, not on the catches.")
+        notes.append(
+            "The catches do not deplete: this number rests on the prior of the method, not on the catches."
+        )
     if counts.size == 2:
         notes.append("Two passes cannot test equal capture probability.")
     if p < 0.2:
-        notes.append(f"Capture probability {p:.2f} is low: the estimate is unsure, whatever its standard error says.")
+        notes.append(
+            f"Capture probability {p:.2f} is low: the estimate is unsure, whatever its standard error says."
+        )
     if math.isinf(high):
         notes.append("The catches set no upper limit.")
     if chi2_p < 0.05:
@@ -352,14 +368,15 @@ def removal_estimate(
     counts : array_like of int, shape (passes,)
         Catch of each pass, first to last, fish not put back in between.
     method : {"zippin", "carle-strub"}
-        Maximum likelihood, N a whole number (Moran 1951; Zippin 1956, 1958), or the weighted maximum likelihood of
-        Carle & Strub (1978) with a beta prior on the capture probability.
+        Maximum likelihood, N a whole number (Moran 1951; Zippin 1956, 1958), or the weighted maximum
+        likelihood of Carle & Strub (1978) with a beta prior on the capture probability.
     confidence : float
         Of the limits, 0 to 1.
     prior : tuple of float
         alpha and beta of the prior (only "carle-strub").
     accept_no_depletion : bool
-        Let "carle-strub" answer although the catches do not deplete; the notes then say that the prior decides.
+        Let "carle-strub" answer although the catches do not deplete; the notes then say that the prior
+        decides.
 
     Returns
     -------
@@ -374,9 +391,10 @@ def removal_estimate(
 
     Notes
     -----
-    Zippin, C. 1956. An evaluation of the removal method of estimating animal populations. Biometrics 12:163-189.
-    Carle, F.L. & M.R. Strub. 1978. A new method for estimating population size from removal data. Biometrics
-    34:621-630. Seber, G.A.F. & J.F. Whale. 1970. The removal method for two and three samples. Biometrics 26:393-400.
+    Zippin, C. 1956. An evaluation of the removal method of estimating animal populations. Biometrics
+    12:163-189. Carle, F.L. & M.R. Strub. 1978. A new method for estimating population size from removal data.
+    Biometrics 34:621-630. Seber, G.A.F. & J.F. Whale. 1970. The removal method for two and three samples.
+    Biometrics 26:393-400.
 
     Examples
     --------
@@ -385,7 +403,9 @@ def removal_estimate(
     """
     caught = _clean_counts(counts)
     if method not in ("zippin", "carle-strub"):
-        raise ArgumentError("method", "unknown removal method", got=method, expected='"zippin" or "carle-strub"')
+        raise ArgumentError(
+            "method", "unknown removal method", got=method, expected='"zippin" or "carle-strub"'
+        )
     if not 0 < confidence < 1:
         raise ArgumentError("confidence", "must lie between 0 and 1", got=confidence)
     if not (len(prior) == 2 and min(prior) > 0):
@@ -402,13 +422,27 @@ def removal_estimate(
     z = float(norm.ppf(0.5 + confidence / 2))
     fields: dict[str, Any] = {"wald_low": max(float(total), n - z * se), "wald_high": n + z * se}
     conditional = total / (1 - (1 - zippin_probability(caught)) ** k) if depletes else math.nan
-    label = "Maximum likelihood (Moran 1951; Zippin 1956)" if method == "zippin" else (
-        f"Weighted maximum likelihood of Carle & Strub (1978), prior beta({prior[0]:g}, {prior[1]:g})")
+    label = (
+        "Maximum likelihood (Moran 1951; Zippin 1956)"
+        if method == "zippin"
+        else (f"Weighted maximum likelihood of Carle & Strub (1978), prior beta({prior[0]:g}, {prior[1]:g})")
+    )
     return RemovalResult(
-        n=n, se=se, low=low, high=high, **fields,
-        capture_probability=p, capture_probability_se=p_se, n_conditional=conditional,
-        total=total, counts=tuple(int(c) for c in caught), depletes=depletes,
-        chi2=statistic, chi2_df=df, chi2_p=chi2_p, confidence=confidence,
+        n=n,
+        se=se,
+        low=low,
+        high=high,
+        **fields,
+        capture_probability=p,
+        capture_probability_se=p_se,
+        n_conditional=conditional,
+        total=total,
+        counts=tuple(int(c) for c in caught),
+        depletes=depletes,
+        chi2=statistic,
+        chi2_df=df,
+        chi2_p=chi2_p,
+        confidence=confidence,
         method=f"{label}, {k} passes, {total} fish; limits by profile likelihood.",
         notes=_notes(caught, p, high, chi2_p, depletes),
     )

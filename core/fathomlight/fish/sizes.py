@@ -25,8 +25,8 @@ _FEW = 55
 class SizeIndex(Result):
     """One proportional size index.
 
-    ``name`` e.g. ``PSD``, ``PSD-P``, ``PSD S-Q``; ``n`` fish in the class; ``value``, ``low``, ``high`` in percent
-    of the stock-length fish [%].
+    ``name`` e.g. ``PSD``, ``PSD-P``, ``PSD S-Q``; ``n`` fish in the class; ``value``, ``low``, ``high`` in
+    percent of the stock-length fish [%].
     """
 
     name: str
@@ -49,7 +49,8 @@ class SizeStructure(Result):
     n_below_stock, n_missing : int
         Fish shorter than stock length (left out), and lengths that were missing.
     psd, psd_p, psd_m, psd_t : float
-        Percent of stock-length fish that reach quality, preferred, memorable and trophy length [%]; NaN without fish.
+        Percent of stock-length fish that reach quality, preferred, memorable and trophy length [%]; NaN
+        without fish.
     psd_low ... psd_t_high : float
         Limits [%].
     indices : tuple of SizeIndex
@@ -91,7 +92,9 @@ def _lengths(lengths_mm: ArrayLike, argument: str = "lengths_mm") -> tuple[NDArr
     values = values[~np.isnan(values)]
     wrong = values[(values <= 0) | np.isinf(values)]
     if wrong.size:
-        raise ArgumentError(argument, "a fish length must be greater than zero and finite", got=float(wrong[0]))
+        raise ArgumentError(
+            argument, "a fish length must be greater than zero and finite", got=float(wrong[0])
+        )
     return values, missing
 
 
@@ -103,7 +106,9 @@ def _binomial(n_in: int, n: int, confidence: float, interval: str) -> tuple[floa
     return 100 * float(low), 100 * float(high)
 
 
-def _limits(counts: NDArray[np.int64], members: slice, confidence: float, interval: str) -> tuple[float, float]:
+def _limits(
+    counts: NDArray[np.int64], members: slice, confidence: float, interval: str
+) -> tuple[float, float]:
     """Limits [%] of the share of one run of classes among all classes."""
     n = int(counts.sum())
     n_in = int(counts[members].sum())
@@ -138,6 +143,21 @@ def _size_notes(counts: NDArray[np.int64], below: int, missing: int, interval: s
     return tuple(notes)
 
 
+def _indices(counts: NDArray[np.int64], confidence: float, interval: str) -> list[SizeIndex]:
+    """PSD and PSD-X, then the shares between neighbouring limits."""
+    n = int(counts.sum())
+    indices = []
+    spans = [("PSD", slice(1, None)), *((f"PSD-{_LETTERS[i]}", slice(i, None)) for i in (2, 3, 4))]
+    spans += [(f"PSD {_LETTERS[i]}-{_LETTERS[i + 1]}", slice(i, i + 1)) for i in range(4)]
+    for name, members in spans:
+        low, high = _limits(counts, members, confidence, interval)
+        n_in = int(counts[members].sum())
+        indices.append(
+            SizeIndex(name=name, n=n_in, value=100 * n_in / n if n else math.nan, low=low, high=high)
+        )
+    return indices
+
+
 def size_structure(
     lengths_mm: ArrayLike,
     species: str | Species,
@@ -156,8 +176,8 @@ def size_structure(
     species : str or Species
         Name in :data:`fathomlight.fish.SPECIES`, or a species of your own.
     interval : {"multinomial", "wilson", "clopper-pearson"}
-        Simultaneous limits of Brenden, Wagner & Murphy (2008), p +/- sqrt(chi2(k - 1) p (1 - p) / n) with k the length
-        classes that hold fish; or limits for each index by itself.
+        Simultaneous limits of Brenden, Wagner & Murphy (2008), p +/- sqrt(chi2(k - 1) p (1 - p) / n) with k
+        the length classes that hold fish; or limits for each index by itself.
     confidence : float
         Of the limits, 0 to 1.
 
@@ -175,10 +195,10 @@ def size_structure(
 
     Notes
     -----
-    Gabelhouse, D.W. 1984. A length-categorization system to assess fish stocks. N. Am. J. Fish. Manage. 4:273-285.
-    Neumann, R.M., C.S. Guy & D.W. Willis. 2012. Chapter 14 in Fisheries Techniques, 3rd edition.
-    Brenden, T.O., T. Wagner & B.R. Murphy. 2008. Novel tools for analyzing proportional size distribution index data.
-    N. Am. J. Fish. Manage. 28:1233-1242.
+    Gabelhouse, D.W. 1984. A length-categorization system to assess fish stocks. N. Am. J. Fish. Manage.
+    4:273-285. Neumann, R.M., C.S. Guy & D.W. Willis. 2012. Chapter 14 in Fisheries Techniques, 3rd edition.
+    Brenden, T.O., T. Wagner & B.R. Murphy. 2008. Novel tools for analyzing proportional size distribution
+    index data. N. Am. J. Fish. Manage. 28:1233-1242.
 
     Examples
     --------
@@ -186,7 +206,9 @@ def size_structure(
     50.0
     """
     if interval not in ("multinomial", "wilson", "clopper-pearson"):
-        raise ArgumentError("interval", "unknown interval", got=interval, expected="multinomial, wilson, clopper-pearson")
+        raise ArgumentError(
+            "interval", "unknown interval", got=interval, expected="multinomial, wilson, clopper-pearson"
+        )
     if not 0 < confidence < 1:
         raise ArgumentError("confidence", "must lie between 0 and 1", got=confidence)
     kind = find_species(species)
@@ -194,30 +216,42 @@ def size_structure(
     edges = np.array([*kind.limits_mm, math.inf])
     counts = np.histogram(lengths[lengths >= edges[0]], bins=edges)[0].astype(np.int64)
     n = int(counts.sum())
-    spans = [("PSD", slice(1, None)), *((f"PSD-{_LETTERS[i]}", slice(i, None)) for i in (2, 3, 4))]
-    spans += [(f"PSD {_LETTERS[i]}-{_LETTERS[i + 1]}", slice(i, i + 1)) for i in range(4)]
-    indices = []
-    for name, members in spans:
-        low, high = _limits(counts, members, confidence, interval)
-        n_in = int(counts[members].sum())
-        indices.append(SizeIndex(name=name, n=n_in, value=100 * n_in / n if n else math.nan, low=low, high=high))
+    indices = _indices(counts, confidence, interval)
     psd, p, m, t = indices[:4]
     below = int(np.sum(lengths < edges[0]))
-    limits = ", ".join(f"{name} {limit / 10:g}" for name, limit in zip(CATEGORIES, kind.limits_mm, strict=True))
+    limits = ", ".join(
+        f"{name} {limit / 10:g}" for name, limit in zip(CATEGORIES, kind.limits_mm, strict=True)
+    )
     return SizeStructure(
-        species=kind.name, n_stock=n, n_below_stock=below, n_missing=missing,
-        psd=psd.value, psd_low=psd.low, psd_high=psd.high,
-        psd_p=p.value, psd_p_low=p.low, psd_p_high=p.high,
-        psd_m=m.value, psd_m_low=m.low, psd_m_high=m.high,
-        psd_t=t.value, psd_t_low=t.low, psd_t_high=t.high,
-        indices=tuple(indices), interval=interval, confidence=confidence,
-        method=f"Proportional size structure of {n} {kind.name} of stock length (limits in cm total length: {limits}); "
+        species=kind.name,
+        n_stock=n,
+        n_below_stock=below,
+        n_missing=missing,
+        psd=psd.value,
+        psd_low=psd.low,
+        psd_high=psd.high,
+        psd_p=p.value,
+        psd_p_low=p.low,
+        psd_p_high=p.high,
+        psd_m=m.value,
+        psd_m_low=m.low,
+        psd_m_high=m.high,
+        psd_t=t.value,
+        psd_t_low=t.low,
+        psd_t_high=t.high,
+        indices=tuple(indices),
+        interval=interval,
+        confidence=confidence,
+        method=f"Proportional size structure of {n} {kind.name} of stock length "
+        f"(limits, cm total length: {limits}); "
         f"{interval} limits at {100 * confidence:g} %.",
         notes=_size_notes(counts, below, missing, interval),
-    )  # fmt: skip
+    )
 
 
-def length_frequency(lengths_mm: ArrayLike, *, width_mm: float = 10.0, start_mm: float | None = None) -> pd.DataFrame:
+def length_frequency(
+    lengths_mm: ArrayLike, *, width_mm: float = 10.0, start_mm: float | None = None
+) -> pd.DataFrame:
     """Count fish by length class, empty classes between the ends included.
 
     Parameters
@@ -248,11 +282,16 @@ def length_frequency(lengths_mm: ArrayLike, *, width_mm: float = 10.0, start_mm:
         raise ArgumentError("width_mm", "a class width must be greater than zero", got=width_mm)
     lengths, _ = _lengths(lengths_mm)
     if lengths.size == 0:
-        return pd.DataFrame({"low_mm": [], "high_mm": [], "count": np.array([], dtype=np.int64), "percent": []})
+        return pd.DataFrame(
+            {"low_mm": [], "high_mm": [], "count": np.array([], dtype=np.int64), "percent": []}
+        )
     first = math.floor(lengths.min() / width_mm) * width_mm if start_mm is None else float(start_mm)
     if first > lengths.min():
         raise ArgumentError(
-            "start_mm", "the first class starts above the shortest fish", got=start_mm, expected=f"<= {lengths.min():g}"
+            "start_mm",
+            "the first class starts above the shortest fish",
+            got=start_mm,
+            expected=f"<= {lengths.min():g}",
         )
     # a tiny lift keeps 120.0 / 10 from landing in the class below by rounding
     place = np.floor((lengths - first) / width_mm + 1e-9).astype(int)

@@ -82,7 +82,8 @@ _WALLEYE = {
         -5.453,
         3.180,
         150.0,
-        "Murphy, B.R., M.L. Brown & T.A. Springer. 1990. Evaluation of the relative weight (Wr) index, with new "
+        "Murphy, B.R., M.L. Brown & T.A. Springer. 1990. Evaluation of the relative weight (Wr) index, with "
+        "new "
         "applications to walleye. North American Journal of Fisheries Management 10:85-97",
     ),
     "juvenile": StandardWeight(
@@ -130,16 +131,15 @@ _ALL = (
 )
 
 SPECIES: Mapping[str, Species] = MappingProxyType({item.name: item for item in _ALL})
-"""Species by common name. Length limits are the metric ones; they are not exact conversions of the inch limits."""
+"""Species by common name. Length limits are the metric ones; they are not exact conversions of the inch
+limits."""
 
 
 def _plain(text: str) -> str:
     return re.sub(r"[\s_\-]+", " ", str(text)).strip().lower()
 
 
-_NAMES = {
-    _plain(name): item for item in _ALL for name in (item.name, item.scientific, *item.aliases) if name
-}
+_NAMES = {_plain(name): item for item in _ALL for name in (item.name, item.scientific, *item.aliases) if name}
 
 
 def find_species(name: str | Species) -> Species:

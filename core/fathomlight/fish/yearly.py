@@ -26,10 +26,10 @@ class YearlyIndex(Result):
     species, gear, effort_unit : str
         What it is an index of.
     table : pandas.DataFrame
-        ``year``, ``surveys``, ``waters``, ``count``, ``index`` [fish per effort unit at the average water], ``low``,
-        ``high``, ``relative`` (index over the mean of all years).
-    fit : CountFit or None
-        The model; None when every survey of one year stands alone.
+        ``year``, ``surveys``, ``waters``, ``count``, ``index`` [fish per effort unit at the average water],
+        ``low``, ``high``, ``relative`` (index over the mean of all years).
+    fit : CountFit
+        The model.
     confidence : float
         Of the limits.
     method, notes
@@ -70,24 +70,32 @@ def one_gear(table: pd.DataFrame, gear: str | None) -> tuple[pd.DataFrame, str, 
     kinds = sorted(keys.unique())
     if gear is None and len(kinds) > 1:
         raise ArgumentError(
-            "gear", "gears are never pooled: each catches different fish", got=", ".join(kinds), expected="one gear",
+            "gear",
+            "gears are never pooled: each catches different fish",
+            got=", ".join(kinds),
+            expected="one gear",
             fix="Name the gear, and ask once for each.",
-        )  # fmt: skip
+        )
     wanted = gear_key(gear) if gear is not None else (kinds[0] if kinds else "")
     if wanted not in kinds:
-        raise ArgumentError("gear", "no survey with this gear", got=wanted, expected=", ".join(kinds) or "some surveys")
+        raise ArgumentError(
+            "gear", "no survey with this gear", got=wanted, expected=", ".join(kinds) or "some surveys"
+        )
     rows = table.loc[keys == wanted].reset_index(drop=True)
     units = sorted(rows.loc[rows["effort"].notna(), "effort_unit"].unique()) if "effort_unit" in rows else []
     if len(units) > 1:
         raise ArgumentError(
-            "effort_unit", "different units of effort cannot be compared", got=", ".join(units), expected="one unit",
+            "effort_unit",
+            "different units of effort cannot be compared",
+            got=", ".join(units),
+            expected="one unit",
             fix="Keep the surveys with one unit of effort.",
-        )  # fmt: skip
+        )
     return rows, wanted, units[0] if units else ""
 
 
 def _design(years: pd.Series, waters: pd.Series) -> np.ndarray:
-    """One column a year, and waters coded to sum to zero, so that a year's effect is that of the average water."""
+    """One column a year; waters sum to zero, so a year's effect is that of the average water."""
     year_names, water_names = sorted(years.unique()), sorted(waters.unique())
     columns = [(years == name).to_numpy(dtype=float) for name in year_names]
     last = (waters == water_names[-1]).to_numpy(dtype=float)
@@ -104,7 +112,7 @@ def yearly_index(
     first_pass: bool = False,
     confidence: float = 0.95,
 ) -> YearlyIndex:
-    """Estimate a yearly index of catch from a count model with year and water effects and log effort as offset.
+    """Estimate a yearly index of catch from a count model with year and water effects.
 
     Parameters
     ----------
@@ -118,8 +126,8 @@ def yearly_index(
     Returns
     -------
     YearlyIndex
-        Index by year. Waters that never gave a fish say nothing of the change between years and are left out (noted).
-        A year without a fish has index 0 and an exact Poisson upper limit.
+        Index by year. Waters that never gave a fish say nothing of the change between years and are left out
+        (noted). A year without a fish has index 0 and an exact Poisson upper limit.
 
     Raises
     ------
@@ -128,13 +136,17 @@ def yearly_index(
 
     Notes
     -----
-    Maunder, M.N. & A.E. Punt. 2004. Standardizing catch and effort data: a review of recent approaches. Fisheries
-    Research 70:141-159.
+    Maunder, M.N. & A.E. Punt. 2004. Standardizing catch and effort data: a review of recent approaches.
+    Fisheries Research 70:141-159.
     """
     filled, name, unit = one_gear(zero_filled(surveys, catches, species, first_pass=first_pass), gear)
     filled["year"] = pd.to_datetime(filled["start"]).dt.year
     usable = filled["count"].notna() & filled["effort"].notna() & filled["year"].notna()
-    notes = [] if usable.all() else [f"{int((~usable).sum())} surveys with unknown effort, catch or date were left out."]
+    notes = (
+        []
+        if usable.all()
+        else [f"{int((~usable).sum())} surveys with unknown effort, catch or date were left out."]
+    )
     used = filled[usable]
     if used["count"].sum() == 0:
         raise ArgumentError("species", "no survey of this gear caught the species", got=species_key(species))
@@ -149,9 +161,11 @@ def yearly_index(
         fit = fit_counts(fitted["count"], _design(fitted["year"], fitted["water"]), fitted["effort"])
     except ArgumentError as error:
         raise ArgumentError(
-            "surveys", "years and waters cannot be told apart by these surveys", got=error.what,
+            "surveys",
+            "years and waters cannot be told apart by these surveys",
+            got=error.what,
             fix="Waters must share years, and there must be more surveys than years and waters together.",
-        ) from error  # fmt: skip
+        ) from error
     scale = math.sqrt(max(1.0, fit.pearson_dispersion)) if fit.family == "poisson" else 1.0
     table = _index_rows(used, fitted, fit, scale, confidence)
     if (table["count"] == 0).any():
@@ -160,11 +174,17 @@ def yearly_index(
         notes.append("Some years have fewer than 3 surveys.")
     label = "negative binomial" if fit.family == "nb2" else "Poisson"
     return YearlyIndex(
-        species=species_key(species), gear=name, effort_unit=unit, table=table, fit=fit, confidence=confidence,
-        method=f"{label} count model with year and water effects and log effort as offset, {fit.n} surveys with {name}; "
+        species=species_key(species),
+        gear=name,
+        effort_unit=unit,
+        table=table,
+        fit=fit,
+        confidence=confidence,
+        method=f"{label} count model with year and water effects, log effort as offset, "
+        f"{fit.n} surveys with {name}; "
         "the index is the expected catch per effort at the average water (on the log scale).",
         notes=tuple(notes),
-    )  # fmt: skip
+    )
 
 
 def _index_rows(
@@ -178,8 +198,11 @@ def _index_rows(
     rows: list[dict[str, Any]] = []
     for year, group in used.groupby("year"):
         row: dict[str, Any] = {
-            "year": int(year), "surveys": len(group), "waters": group["water"].nunique(), "count": group["count"].sum()
-        }  # fmt: skip
+            "year": int(str(year)),
+            "surveys": len(group),
+            "waters": group["water"].nunique(),
+            "count": group["count"].sum(),
+        }
         if year in places:
             i = places[year]
             log, half = float(fit.coefficients[i]), quantile * scale * float(fit.se[i])
