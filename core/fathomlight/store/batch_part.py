@@ -15,6 +15,7 @@ from fathomlight.store.batches import (
     active_copy,
     batch_table,
     bump,
+    kind_of,
     log,
     set_state,
     skipped_result,
@@ -23,6 +24,7 @@ from fathomlight.store.loading import publish
 from fathomlight.store.part import Part
 from fathomlight.store.resolving import find_affected, settle
 from fathomlight.store.staging import Progress, Stage, stage_refused
+from fathomlight.store.survey_part import count_changes, state_of_surveys
 from fathomlight.store.times import to_instants
 
 _LOG_COLUMNS = ["batch", "action", "who", "why", "done"]
@@ -116,9 +118,14 @@ class BatchPart(Part):
         action = "withdraw" if state == "withdrawn" else "restore"
         with self._db.writing(fresh=True) as session:
             now = self._now()
-            set_state(session, batch, state)
-            find_affected(session, batch)
-            gone, back, other = settle(session)
+            if kind_of(session, batch) == "surveys":
+                before = state_of_surveys(session)
+                set_state(session, batch, state)
+                gone, back, other = count_changes(before, state_of_surveys(session))
+            else:
+                set_state(session, batch, state)
+                find_affected(session, batch)
+                gone, back, other = settle(session)
             log(session, batch, action, who, why, now)
             return BatchChange(
                 batch=int(batch),

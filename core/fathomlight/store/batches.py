@@ -199,23 +199,20 @@ def log(session: Session, batch: int, action: str, who: str, why: str, now: int)
     )
 
 
-def set_state(session: Session, batch: int, state: str) -> str:
-    """Change the state of a batch inside a transaction and return its kind.
-
-    Raises
-    ------
-    NotFoundError
-        No such batch.
-    ArgumentError
-        It is in that state already.
-    """
-    row = session.row("SELECT kind, state FROM batch WHERE id = ?", int(batch))
+def kind_of(session: Session, batch: int) -> str:
+    """Return whether a batch holds readings or surveys; :class:`NotFoundError` when there is none."""
+    row = session.row("SELECT kind FROM batch WHERE id = ?", int(batch))
     if row is None:
         raise NotFoundError("no such batch", got=batch, fix="Look at the list of batches.")
-    if row[1] == state:
+    return str(row[0])
+
+
+def set_state(session: Session, batch: int, state: str) -> None:
+    """Change the state of a batch inside a transaction; :class:`ArgumentError` when it is in that state already."""
+    row = session.row("SELECT state FROM batch WHERE id = ?", int(batch))
+    if row is not None and row[0] == state:
         raise ArgumentError("batch", f"batch {batch} is {state} already", got=state)
     session.run("UPDATE batch SET state = ? WHERE id = ?", state, int(batch))
-    return str(row[0])
 
 
 _BATCH_COLUMNS = (

@@ -119,22 +119,26 @@ def _select(
     return session.arrow(sql + " ORDER BY r.series, r.time, r.depth_m, r.replicate")
 
 
-def to_frame(
-    table: pa.Table,
-    chosen: list[tuple[str, str, int]],
-    origins: dict[tuple[str, str], int],
-    wanted: list[str],
-) -> pd.DataFrame:
-    """Turn stored columns, sorted by series, into a table of readings sorted by the names of the series."""
-    if table.num_rows == 0:
-        return empty_frame({name: READING_COLUMNS[name] for name in wanted})
+def by_name(table: pa.Table, chosen: list[tuple[str, str, int]]) -> tuple[pa.Table, np.ndarray]:
+    """Sort stored columns by the names of their series; also return each row's place in ``chosen``."""
     place = _lookup({number: i for i, (_, _, number) in enumerate(chosen)})
     rank = place[np.asarray(table["series"])]
     if np.any(rank[1:] < rank[:-1]):
         table = table.take(pa.array(np.argsort(rank, kind="stable")))
         rank = np.sort(rank, kind="stable")
+    return table, rank
+
+
+def to_frame(
+    table: pa.Table, chosen: list[tuple[str, str, int]], origins: dict[tuple[str, str], int], wanted: list[str]
+) -> pd.DataFrame:
+    """Turn stored columns, sorted by series, into a table of readings sorted by the names of the series."""
+    if table.num_rows == 0:
+        return empty_frame({name: READING_COLUMNS[name] for name in wanted})
+    table, rank = by_name(table, chosen)
     columns = {name: _column(name, table, rank, chosen, origins) for name in wanted}
-    return pa.table(columns).to_pandas()
+    frame: pd.DataFrame = pa.table(columns).to_pandas()
+    return frame
 
 
 def _lookup(numbers: dict[int, int]) -> np.ndarray:

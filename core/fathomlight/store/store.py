@@ -9,19 +9,34 @@ from typing import Self
 from fathomlight.errors import ArgumentError, NotFoundError, StoreError, StoreReadOnlyError
 from fathomlight.store.batch_part import BatchPart
 from fathomlight.store.database import Database
+from fathomlight.store.checking import CheckResult, check_store
+from fathomlight.store.ledger_part import LedgerPart
 from fathomlight.store.migrate import prepare
+from fathomlight.store.quality_part import QualityPart
 from fathomlight.store.reading_part import ReadingPart
+from fathomlight.store.survey_part import SurveyPart
 
 _POSTGRES = ("postgresql://", "postgresql+psycopg://", "postgres://")
 
 
-class Store(ReadingPart, BatchPart):
+class Store(ReadingPart, BatchPart, QualityPart, SurveyPart, LedgerPart):
     """Readings with their whole history, in SQLite or PostgreSQL. Made by :func:`open_store`.
 
     Every method may be called from any thread, and several programs may work on one store at once: readers never
     wait, writers queue, and :class:`~fathomlight.errors.StoreBusyError` is raised after ``wait_s`` seconds. A change
     is made in one transaction: a program that is killed leaves all of it or nothing.
     """
+
+    def check(self) -> CheckResult:
+        """Look the store over: the database's own check, and whether the tables agree.
+
+        Returns
+        -------
+        CheckResult
+            ``ok`` and the problems found; nothing is changed.
+        """
+        with self._db.session() as session:
+            return check_store(session)
 
     def close(self) -> None:
         """Close the connections; safe to call twice."""

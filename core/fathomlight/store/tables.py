@@ -185,14 +185,13 @@ assertion = sa.Table(
     "assertion", metadata, *_key("vid", "batch"), sa.Index("assertion_batch", "batch"), **CLUSTERED
 )
 
+# key: the lasting name; data: everything the rule found, as JSON
 episode = sa.Table(
     "episode", metadata,
     sa.Column("id", Whole, primary_key=True, autoincrement=True),
-    _text("rule"), _text("station"), _text("parameter"), _whole("opened_at"),
-    sa.Column("last_at", Whole), sa.Column("over_at", Whole), _text("state"),
-    _text("seen_by"), sa.Column("seen_at", Whole), _text("seen_note"),
-    _text("severity"), _text("message"), _text("evidence"),
-    sa.UniqueConstraint("rule", "station", "parameter", "opened_at", name="episode_name"),
+    _text("key"), _text("rule"), _text("station"), _text("parameter"), _whole("opened_at"), _text("state"),
+    _text("data"),
+    sa.UniqueConstraint("key", name="episode_key"),
     **STRICT,
 )  # fmt: skip
 

@@ -34,14 +34,10 @@ def upgrade() -> None:
     op.create_table(
         "episode",
         _serial(),
-        *_texts("rule station parameter"),
+        *_texts("key rule station parameter"),
         *_wholes("opened_at"),
-        sa.Column("last_at", Whole),
-        sa.Column("over_at", Whole),
-        *_texts("state seen_by"),
-        sa.Column("seen_at", Whole),
-        *_texts("seen_note severity message evidence"),
-        sa.UniqueConstraint("rule", "station", "parameter", "opened_at", name="episode_name"),
+        *_texts("state data"),
+        sa.UniqueConstraint("key", name="episode_key"),
         **STRICT,
     )
     op.create_table(
