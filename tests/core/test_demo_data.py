@@ -1,11 +1,12 @@
 """The invented demo waters: the files are what the script writes, and they hold what data/README.md says.
 
 The checks on the planted truth use scipy, statsmodels and pandas alone, on the files as they are: they test
-the demo, not Fathomlight.
+the demo, not Fathomlight. The last part loads the files through Fathomlight.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import subprocess
 import sys
@@ -16,6 +17,12 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+
+from fathomlight.alerts import Context, evaluate
+from fathomlight.config import Config, load_config
+from fathomlight.ingest import ReadLimits, ReadResult, load_recipes, read_file
+from fathomlight.model import IDENTITY, Flag
+from fathomlight.quality.frame import flag_frame
 
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT / "data"
@@ -54,7 +61,7 @@ def _discs() -> pd.DataFrame:
     newer = pd.DataFrame(
         {
             "station": long["station"],
-            "date": pd.to_datetime(long["sampled"]),
+            "date": pd.to_datetime(long["sampled"]).dt.normalize(),
             "m": long["value"].str.lstrip(">").astype(float),
             "bottom": long["value"].str.startswith(">"),
         }
@@ -342,3 +349,131 @@ def test_mistakes_stand_on_the_lines_that_are_named() -> None:
         if m.mistake == "row typed twice":
             assert here == lines[m.file][m.line - 2]
     assert len(mistakes) == 12
+
+
+REFUSED = {
+    "readings/crew_2006_2013.csv": 1,
+    "readings/crew_2021_2024.csv": 2,
+    "readings/crew_2025.csv": 1,
+    "readings/volunteers_2006_2024.csv": 2,
+    "readings/volunteers_2025.csv": 1,
+    "hold_back/bad_week.csv": 3,
+}
+"""Rows or cells that data/README.md says are refused; every other file is read whole."""
+JOBS = {j["file"]: j["recipe"] for j in tomllib.loads((DATA / "load.toml").read_text("utf-8"))["load"]}
+NOW = dt.datetime(2025, 9, 28, 23, 59, tzinfo=dt.UTC)
+
+
+@pytest.fixture(scope="module")
+def config() -> Config:
+    return load_config(ROOT)
+
+
+@pytest.fixture(scope="module")
+def results(config: Config) -> dict[str, ReadResult]:
+    recipes = load_recipes(ROOT / "config" / "recipes")
+    return {
+        file: read_file(
+            DATA / file,
+            recipes[recipe],
+            parameters=config.parameters,
+            stations=list(config.stations.values()),
+            waters=list(config.waters.values()),
+            possible=config.possible,
+            now=NOW,
+            limits=ReadLimits(isolate="never"),
+        )
+        for file, recipe in JOBS.items()
+    }
+
+
+@pytest.mark.parametrize("file", JOBS)
+def test_every_file_loads_but_for_the_planted_mistakes(file: str, results: dict[str, ReadResult]) -> None:
+    result = results[file]
+    assert len(result.refused) == REFUSED.get(file, 0)
+    assert result.unused_columns == ()
+    table = {"surveys": result.surveys, "catch": result.catches, "fish": result.fish}.get(
+        result.kind, result.frame
+    )
+    assert len(table) > 0
+
+
+def test_the_refused_lines_are_the_planted_ones(results: dict[str, ReadResult]) -> None:
+    mistakes = pd.read_csv(DATA / "mistakes.csv")
+    planted = {(m.file, m.line) for m in mistakes[mistakes["expected"] == "refused"].itertuples()}
+    found = {
+        (file, int(line))
+        for file, result in results.items()
+        if not file.startswith("hold_back/")
+        for line in result.refused["line"]
+    }
+    assert found == planted
+
+
+def test_units_qualifiers_and_codes_arrive(results: dict[str, ReadResult]) -> None:
+    # foot and degree Fahrenheit are defined exactly: 1 ft = 0.3048 m, 32 degF = 0 degC, 212 degF = 100 degC
+    discs = _discs()
+    for file in ("readings/volunteers_2025.csv", "readings/crew_2021_2024.csv"):
+        frame = results[file].frame
+        secchi = frame[frame["parameter"] == "secchi"]
+        merged = secchi.merge(discs, left_on=["station", "local_date"], right_on=["station", "date"])
+        assert len(merged) == len(secchi)
+        np.testing.assert_allclose(merged["value"], merged["m"])
+        assert merged["qualifier"].eq(">").equals(merged["bottom"].astype(bool))
+    ntu = results["readings/crew_2014_2020.csv"].frame.query("parameter == 'turbidity_ntu'")
+    assert set(ntu["qualifier"]) == {"=", "<"}
+    assert (ntu.loc[ntu["qualifier"] == "<", "value"] == 0.5).all()
+    assert (ntu["value"] > 0).all()  # -99 was no value
+    line = results["profiles/profiles_island_narrows.csv"].frame
+    assert line["depth_m"].max() == pytest.approx(24 * FEET, abs=1e-3)
+    assert line["value"].between(3, 30).all()
+    early = results["lab/lab_2006_2014.csv"].frame.query(
+        "parameter == 'total_phosphorus' and station == 'VEL-1'"
+    )
+    assert early["value"].median() == pytest.approx(6.5, abs=1.0)  # was written as 0.006 mg/L
+
+
+def test_no_two_files_claim_one_reading_but_the_corrections(results: dict[str, ReadResult]) -> None:
+    frames = [r.frame for f, r in results.items() if not f.startswith(("surveys/", "hold_back/"))]
+    everything = pd.concat(frames, ignore_index=True)
+    twice = everything[everything.duplicated(list(IDENTITY))]
+    assert len(twice) == len(results["readings/corrections_2023.csv"].frame) == 3
+
+
+def test_quality_tests_find_the_planted_faults_and_nothing_else(
+    config: Config, results: dict[str, ReadResult]
+) -> None:
+    frames = [r.frame for f, r in results.items() if not f.startswith(("surveys/", "hold_back/"))]
+    everything = pd.concat(frames, ignore_index=True).drop_duplicates(list(IDENTITY), keep="last")
+    flags = flag_frame(everything, config.quality, parameters=config.parameters)
+    odd = flags[flags["flag"].isin([Flag.SUSPECT, Flag.FAIL])]
+    found = odd.groupby(["station", "parameter", "test"]).size().to_dict()
+    assert found.pop(("RIV-1", "turbidity_fnu", "flat_line")) >= 32
+    assert found == {
+        ("RIV-1", "turbidity_fnu", "spike"): 3,
+        ("TAN-1", "secchi", "gross_range"): 1,
+        ("VEL-1", "secchi", "gross_range"): 1,
+    }
+
+
+def test_rules_find_the_planted_episodes(config: Config, results: dict[str, ReadResult]) -> None:
+    frames = [r.frame for f, r in results.items() if f.startswith(("readings/", "logger/"))]
+    readings = pd.concat(frames, ignore_index=True).drop_duplicates(list(IDENTITY), keep="last")
+    context = Context(
+        as_of=config.as_of, stations=config.stations, waters=config.waters, parameters=config.parameters,
+        open_water=config.seasons.open_water,
+    )  # fmt: skip
+    rules = {r.id: r for r in config.rules}
+    murky = evaluate(rules["upper-arm-murky"], readings, context)
+    assert [e.station for e in murky if e.over is None] == ["QUE-2"]
+    over = evaluate(rules["stained-lake-murky"], readings, context)
+    assert {(e.station, e.began.year) for e in over} == {("TAN-1", 2021), ("TAN-2", 2021)}
+    assert all(e.over is not None for e in over)
+    overdue = evaluate(rules["visit-overdue"], readings, context)
+    assert [e.station for e in overdue if e.over is None] == ["QUE-3"]
+    storms = evaluate(rules["river-storm"], readings, context)
+    assert len(storms) >= 3
+    assert all(e.over is not None for e in storms)
+    silent = evaluate(rules["logger-silent-or-stuck"], readings, context)
+    assert {e.aspect for e in silent} == {"silent", "flat"}
+    assert all(e.over is not None for e in silent)
