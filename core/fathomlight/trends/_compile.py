@@ -1,4 +1,4 @@
-"""One decorator for compiled functions: lazy, cached on disk where a disk can be written, without the lock."""
+"""One decorator for compiled functions: cached on disk where a disk can be written, without Python's lock."""
 
 from __future__ import annotations
 
@@ -10,14 +10,25 @@ import numba
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-def compiled(function: F) -> F:
-    """Compile a function at its first call and keep the machine code for the next process.
+def compiled(*signature: str) -> Callable[[F], F]:
+    """Compile a function, at once when a signature is given, else at its first call, and keep the machine code.
 
     The code is kept beside the source, or in the user's cache folder when that is read-only
     (``NUMBA_CACHE_DIR`` names another); where neither can be written, it is compiled afresh in each process.
+
+    Parameters
+    ----------
+    *signature : str
+        One numba signature; it keeps constants from making versions of their own.
     """
-    try:
-        result: F = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
-    except RuntimeError:
-        result = numba.njit(nogil=True, error_model="numpy")(function)
-    return result
+
+    def decorate(function: F) -> F:
+        options: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+        try:
+            made: Any = numba.njit(*signature, cache=True, **options)(function)
+        except RuntimeError:
+            made = numba.njit(*signature, **options)(function)
+        result: F = made
+        return result
+
+    return decorate

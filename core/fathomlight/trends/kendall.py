@@ -181,9 +181,10 @@ def analyse(
     check_fraction(level, "confidence")
     found = score(series)
     points = breakpoints([(series.times, series.values, series.codes)])
-    slope, _, _ = slope_and_limits(points, math.nan, ranks)
-    variance, exact, used, sentence = found.variance, found.exact, (), ""
-    if correction is not None and series.n >= 3 and not math.isnan(slope):
+    variance, exact, sentence = found.variance, found.exact, ""
+    used: tuple[int, ...] = ()
+    if correction is not None and series.n >= 3 and points.pairs:
+        slope, _, _ = slope_and_limits(points, math.nan, ranks)
         corrected = correct(series, variance, slope, correction, lags)
         variance, used, sentence, exact = corrected.variance, corrected.lags, corrected.sentence, False
     spread = float(ndtri((1 + level) / 2)) * math.sqrt(max(variance, 0.0)) if series.n >= 3 else math.nan

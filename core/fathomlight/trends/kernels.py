@@ -18,12 +18,13 @@ from fathomlight.trends._compile import compiled
 from fathomlight.trends._inputs import Floats, Ints
 
 Kinds = npt.NDArray[np.uint8]
+Index = npt.NDArray[np.int32]
 
 WEIGHTS = np.array([[2, 1, 1], [1, 0, 1], [1, 1, 0]], dtype=np.int64)
 """Finite breakpoints of a pair by the kinds of its points: two exact ones share one slope, counted twice."""
 
 
-@compiled
+@compiled()
 def fenwick_score(times: Floats, low: Ints, high: Ints) -> int:
     """Return Kendall's S from sorted times and positive interval codes; O(n log n)."""
     n = times.size
@@ -58,3 +59,88 @@ def fenwick_score(times: Floats, low: Ints, high: Ints) -> int:
                 k += k & -k
         start = stop
     return score
+
+
+@compiled()
+def merge_walk(
+    order: Index,
+    keys: Floats,
+    times: Floats,
+    kinds: Kinds,
+    weights: Ints,
+    wanted: Ints,
+) -> tuple[Index, int, int, Index, Index]:
+    """Sort points by residual and count, or list, the pairs that change places.
+
+    Parameters
+    ----------
+    order : ndarray of int32, shape (n,)
+        Points in their order at a smaller slope.
+    keys : ndarray, shape (n,)
+        Residuals at the larger slope, by point; equal ones go by later time first.
+    times : ndarray, shape (n,)
+    kinds : ndarray of uint8, shape (n,) or (0,)
+        Kinds of the points; empty when all are exact.
+    weights : ndarray of int64, shape (3, 3)
+    wanted : ndarray of int64, shape (k,)
+        Sorted numbers (from 0) of the inversions to report.
+
+    Returns
+    -------
+    order : ndarray
+        Points in their order at the larger slope.
+    pairs, weighted : int
+        Inversions, plain and weighted.
+    left, right : ndarray, shape (k,)
+        The points of the inversions wanted.
+    """
+    n = order.size
+    qualified = kinds.size > 0
+    index_a, index_b = order.copy(), np.empty(n, dtype=np.int32)
+    key_a, key_b = np.empty(n), np.empty(n)
+    for m in range(n):
+        key_a[m] = keys[order[m]]
+    left, right = np.empty(wanted.size, dtype=np.int32), np.empty(wanted.size, dtype=np.int32)
+    pairs, weighted, reported = 0, 0, 0
+    waiting = np.zeros(3, dtype=np.int64)
+    width = 1
+    while width < n:
+        for start in range(0, n, 2 * width):
+            middle, stop = min(start + width, n), min(start + 2 * width, n)
+            i, j, k = start, middle, start
+            if qualified:
+                waiting[:] = 0
+                for m in range(start, middle):
+                    waiting[kinds[index_a[m]]] += 1
+            while i < middle and j < stop:
+                if key_a[j] < key_a[i] or (key_a[j] == key_a[i] and times[index_a[j]] > times[index_a[i]]):
+                    remaining = middle - i
+                    while reported < wanted.size and wanted[reported] < pairs + remaining:
+                        left[reported] = index_a[i + wanted[reported] - pairs]
+                        right[reported] = index_a[j]
+                        reported += 1
+                    pairs += remaining
+                    if qualified:
+                        kind = kinds[index_a[j]]
+                        for m in range(3):
+                            weighted += weights[kind, m] * waiting[m]
+                    index_b[k], key_b[k] = index_a[j], key_a[j]
+                    j += 1
+                else:
+                    if qualified:
+                        waiting[kinds[index_a[i]]] -= 1
+                    index_b[k], key_b[k] = index_a[i], key_a[i]
+                    i += 1
+                k += 1
+            while i < middle:
+                index_b[k], key_b[k] = index_a[i], key_a[i]
+                i += 1
+                k += 1
+            while j < stop:
+                index_b[k], key_b[k] = index_a[j], key_a[j]
+                j += 1
+                k += 1
+        index_a, index_b = index_b, index_a
+        key_a, key_b = key_b, key_a
+        width *= 2
+    return index_a, pairs, weighted if qualified else pairs, left, right

@@ -201,7 +201,7 @@ def analyse_blocks(
     points = breakpoints([(b.series.times, b.series.values, b.series.codes) for b in blocks])
     spread = float(ndtri((1 + level) / 2)) * math.sqrt(max(variance, 0.0)) if testable else math.nan
     slope, low, high = slope_and_limits(points, spread, "interpolated")
-    table = tuple(_row(b) for b in blocks)
+    table = block_table(blocks)
     chi2 = van_belle_hughes(table)
     pairs = sum(row.n * (row.n - 1) / 2 for row in table)
     result = kind(
@@ -239,6 +239,11 @@ def _z_and_p(
         return {f"z{suffix}": math.nan, f"p{suffix}": math.nan}
     z = z_score(s, variance) if continuity else s / math.sqrt(variance)
     return {f"z{suffix}": z, f"p{suffix}": two_sided(z)}
+
+
+def block_table(blocks: list[Block]) -> tuple[BlockTrend, ...]:
+    """Return the blocks one by one."""
+    return tuple(_row(b) for b in blocks)
 
 
 def _row(block: Block) -> BlockTrend:

@@ -1,0 +1,329 @@
+"""The compiled kernel of :func:`~fathomlight.trends.network_trends`: one station, years x seasons, in one pass.
+
+Imported only when a network is asked for. It is a generalized ufunc, so numpy, xarray and Dask hand it their arrays
+alike, and it runs without Python's lock.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numba
+import numpy as np
+
+from fathomlight.trends._blocks import YEARS_FOR_COVARIANCE
+from fathomlight.trends._compile import compiled
+from fathomlight.trends._inputs import Codes, Floats
+
+FIELDS = (
+    "n", "n_years", "n_seasons", "s", "variance", "z", "p", "tau", "slope", "slope_low", "slope_high",
+    "variance_independent", "z_independent", "p_independent", "variance_covariance", "z_covariance", "p_covariance",
+    "covariance_used", "homogeneity_chi2", "homogeneity_df",
+)  # fmt: skip
+"""What the kernel returns per station, in this order."""
+
+
+@compiled("UniTuple(float64, 2)(float64, int8)")
+def _ends(value: float, code: int) -> tuple[float, float]:
+    """Return the interval of a value; an open end lies one floating-point step inside its bound."""
+    step = 1.2e-16 * abs(value) + 5e-324
+    if code < 0:
+        return -np.inf, value - step
+    if code > 0:
+        return value + step, np.inf
+    return value, value
+
+
+@compiled("UniTuple(int64, 2)(float64[::1], int64, int64, int64, float64[::1])")
+def _shrink(entries: Floats, size: int, lowest: int, highest: int, sample: Floats) -> tuple[int, int]:
+    """Throw out entries that cannot hold the ranks lowest to highest (from 0); return (size left, entries below).
+
+    Each round sorts a small regular sample, takes a bracket around the ranks from it, and keeps what is inside, in
+    one pass without branches. A bracket that misses a rank is not used.
+    """
+    dropped = 0
+    while size > 512:
+        step = size / sample.size
+        for k in range(sample.size):
+            entry = entries[int(k * step)]
+            m = k
+            while m > 0 and sample[m - 1] > entry:
+                sample[m] = sample[m - 1]
+                m -= 1
+            sample[m] = entry
+        first = int(lowest / step - 0.15 * sample.size)
+        last = int(highest / step + 0.15 * sample.size) + 1
+        lower = sample[first] if first >= 0 else -np.inf
+        upper = sample[last] if last < sample.size else np.inf
+        below, inside = 0, 0
+        for k in range(size):
+            below += entries[k] < lower
+            inside += (entries[k] >= lower) & (entries[k] <= upper)
+        if lowest < below or highest >= below + inside or inside > 0.8 * size:
+            break
+        kept = 0
+        for k in range(size):
+            entry = entries[k]
+            entries[kept] = entry
+            kept += (entry >= lower) & (entry <= upper)
+        size, dropped = inside, dropped + below
+        lowest, highest = lowest - below, highest - below
+    return size, dropped
+
+
+@compiled("float64(float64[::1], int64, int64, int64)")
+def _select(entries: Floats, left: int, right: int, rank: int) -> float:
+    """Return the entry of a rank (from 0) of entries[left..right], partly sorting them (Hoare's find)."""
+    while left < right:
+        pivot = entries[(left + right) >> 1]
+        i, j = left, right
+        while i <= j:
+            while entries[i] < pivot:
+                i += 1
+            while entries[j] > pivot:
+                j -= 1
+            if i <= j:
+                entries[i], entries[j] = entries[j], entries[i]
+                i += 1
+                j -= 1
+        if rank <= j:
+            right = j
+        elif rank >= i:
+            left = i
+        else:
+            break
+    return entries[rank]
+
+
+@compiled("void(float64[::1], int64, boolean, float64[::1], float64[::1])")
+def _limits(entries: Floats, size: int, doubled: bool, centres: Floats, found: Floats) -> None:
+    """Average the breakpoint list over (at - 1, at + 1] for each centre, as :mod:`._slopes` does.
+
+    ``centres`` holds the slope, the lower and the upper limit, in this order; NaN is left out.
+    """
+    length = 2 * size if doubled else size
+    factor = 2 if doubled else 1
+    lowest, highest = size - 1, 0
+    for k in range(3):
+        if not np.isnan(centres[k]):
+            lowest = max(min(lowest, int(math.floor(centres[k])) // factor - 2), 0)
+            highest = min(max(highest, int(math.ceil(centres[k])) // factor + 2), size - 1)
+    left, dropped = _shrink(entries, size, lowest, highest, np.empty(128))
+    middle = min(max(int(centres[0]) // factor - dropped, 0), left - 1)
+    for k in range(3):
+        at = centres[k]
+        found[k] = np.nan
+        if np.isnan(at):
+            continue
+        total, weight, outside, side = 0.0, 0.0, 0.0, 0.0
+        smallest, largest = np.inf, -np.inf
+        for cell in range(int(math.floor(at - 1.0)) + 1, int(math.ceil(at + 1.0)) + 1):
+            part = (min(at + 1.0, float(cell)) - max(at - 1.0, float(cell - 1))) / 2.0
+            if part <= 1e-12:
+                continue
+            if cell < 1 or cell > length:
+                outside += part
+                side = -np.inf if cell < 1 else np.inf
+                continue
+            rank = (cell + 1) // 2 - 1 - dropped if doubled else cell - 1 - dropped
+            first, last = 0, left - 1
+            if k == 1 and rank < middle:
+                last = middle
+            elif k == 2 and rank > middle:
+                first = middle
+            entry = _select(entries, first, last, rank)
+            smallest, largest = min(smallest, entry), max(largest, entry)
+            total += part * entry
+            weight += part
+        if outside > (1e-9 if doubled else 0.5):
+            found[k] = side
+        else:
+            found[k] = smallest if smallest == largest else total / weight
+
+
+@compiled("UniTuple(int64, 2)(float64[::1], int8[::1], float64[::1], float64[::1], int64)")
+def _slopes_of(values: Floats, codes: Codes, years: Floats, entries: Floats, size: int) -> tuple[int, int]:
+    """Append the breakpoints of one season without gaps; return the new size and the rising ends."""
+    rising = 0
+    for i in range(values.size - 1):
+        for j in range(i + 1, values.size):
+            slope = (values[j] - values[i]) / (years[j] - years[i])
+            if codes[j] >= 0 and codes[i] <= 0:
+                entries[size] = slope
+                size += 1
+                rising += 1
+            if codes[j] <= 0 and codes[i] >= 0:
+                entries[size] = slope
+                size += 1
+    return size, rising
+
+
+@compiled("int64(float64[::1], float64[::1], float64[::1], int64)")
+def _plain_slopes_of(values: Floats, years: Floats, entries: Floats, size: int) -> int:
+    """Append the slopes of one season without gaps and qualifiers; return the new size."""
+    n = values.size
+    for i in range(n - 1):
+        for j in range(i + 1, n):
+            entries[size + j - i - 1] = (values[j] - values[i]) / (years[j] - years[i])
+        size += n - 1 - i
+    return size
+
+
+@compiled("UniTuple(int64, 2)(float64[::1], float64[::1], int16[::1], int16[::1])")
+def _signs_of(low: Floats, high: Floats, pair_sums: Codes, rows: Codes) -> tuple[int, int]:
+    """Add the pair scores of one season to the sums over seasons, fill the row sums; return S and the pairs decided."""
+    n = low.size
+    score, decided, start = 0, 0, 0
+    for i in range(n):
+        rows[i] = 0
+    for i in range(n - 1):
+        own, count = np.int16(0), np.int16(0)
+        for j in range(i + 1, n):
+            sign = np.int16(low[j] > high[i]) - np.int16(high[j] < low[i])
+            pair_sums[start + j - i - 1] += sign
+            rows[j] += sign
+            own += sign
+            count += sign * sign
+        rows[i] -= own
+        score += own
+        decided += count
+        start += n - 1 - i
+    return score, decided
+
+
+@compiled("UniTuple(float64, 2)(float64, float64, boolean)")
+def _standard(s: float, variance: float, continuity: bool) -> tuple[float, float]:
+    """Return z and its two-sided probability."""
+    if not variance > 0.0:
+        return (0.0, 1.0) if variance == 0.0 else (np.nan, np.nan)
+    size = max(abs(s) - 1.0, 0.0) if continuity else abs(s)
+    z = math.copysign(size, s) / math.sqrt(variance)
+    return z, math.erfc(abs(z) / math.sqrt(2.0))
+
+
+def station_trend(
+    values: Floats,
+    codes: Codes,
+    years: Floats,
+    critical: float,
+    dependence: bool,
+    template: Floats,
+    out: Floats,
+) -> None:
+    """Fill ``out`` with the :data:`FIELDS` of one station.
+
+    Parameters
+    ----------
+    values : ndarray, shape (year, season)
+    codes : ndarray of int8, shape (year, season)
+    years : ndarray, shape (year,)
+        Rising, no two alike.
+    critical : float
+        Normal quantile of the limits.
+    dependence : bool
+        Use the covariance between seasons from ten years on.
+    template : ndarray, shape (len(FIELDS),)
+        Only its length is used.
+    out : ndarray, shape (len(FIELDS),)
+    """
+    n_years, n_seasons = values.shape
+    n_pairs = n_years * (n_years - 1) // 2
+    doubled = True
+    for i in range(n_years):
+        for g in range(n_seasons):
+            doubled = doubled and codes[i, g] == 0
+    entries = np.empty(n_pairs * n_seasons * (1 if doubled else 2))
+    pair_sums, rows = np.empty(n_pairs, dtype=np.int16), np.empty(n_years, dtype=np.int16)
+    low, high, all_sums, seen = np.empty(n_years), np.empty(n_years), np.empty(n_years), np.empty(n_years)
+    held, when, marks = np.empty(n_years), np.empty(n_years), np.empty(n_years, dtype=np.int8)
+    pair_sums[:] = 0
+    all_sums[:] = 0.0
+    seen[:] = 0.0
+    size, anchor, pairs, count, used_seasons, testable, longest = 0, 0, 0, 0, 0, 0, 0
+    score, independent, own_products, z_sum, z_squares = 0, 0.0, 0.0, 0.0, 0.0
+    for g in range(n_seasons):
+        n = 0
+        for i in range(n_years):
+            value = values[i, g]
+            low[i], high[i] = _ends(value, codes[i, g])
+            if not np.isnan(value):
+                held[n], when[n], marks[n] = value, years[i], codes[i, g]
+                seen[i] = 1.0
+                n += 1
+        if n == 0:
+            continue
+        longest = max(longest, n)
+        used_seasons += 1
+        count += n
+        s, decided = _signs_of(low, high, pair_sums, rows)
+        squares = 0.0
+        for i in range(n_years):
+            row = float(rows[i])
+            squares += row * row
+            all_sums[i] += row
+        variance = 0.0
+        if n > 1:
+            variance = float(decided)
+        if n > 2:
+            spread = n * (n * n - 1.0) / 3.0 - n * (n - 1.0)
+            variance += spread * (squares - 2.0 * decided) / (n * (n - 1.0) * (n - 2.0))
+        score += s
+        independent += variance
+        own_products += decided + squares
+        if n > 2 and variance > 0.0:
+            z = s / math.sqrt(variance)
+            z_sum += z
+            z_squares += z * z
+            testable += 1
+        pairs += n * (n - 1) // 2
+        if doubled:
+            size = _plain_slopes_of(held[:n], when[:n], entries, size)
+        else:
+            size, rising = _slopes_of(held[:n], marks[:n], when[:n], entries, size)
+            anchor += rising
+    together = 0.0
+    for k in range(n_pairs):
+        together += float(pair_sums[k]) * float(pair_sums[k])
+    years_used = 0
+    for i in range(n_years):
+        together += all_sums[i] * all_sums[i]
+        years_used += int(seen[i])
+    dependent = independent + (together - own_products) / 3.0
+    valid = dependent > 0.0 and years_used > 2
+    use = dependence and valid and years_used >= YEARS_FOR_COVARIANCE and used_seasons > 1
+    variance = dependent if use else independent
+    for k in range(out.size):
+        out[k] = np.nan
+    out[0], out[1], out[2], out[3], out[4] = count, years_used, used_seasons, score, variance
+    out[11], out[14], out[17] = independent, dependent if valid else np.nan, use
+    if pairs > 0:
+        out[7] = score / pairs
+    if longest > 2:
+        out[5], out[6] = _standard(score, variance, not use)
+        out[12], out[13] = _standard(score, independent, True)
+        if valid:
+            out[15], out[16] = _standard(score, dependent, used_seasons == 1)
+    if testable > 0:
+        out[18] = max(z_squares - z_sum * z_sum / testable, 0.0)
+        out[19] = testable - 1
+    if size > 0:
+        centres, found = np.empty(3), np.empty(3)
+        centres[0], centres[1], centres[2] = float(pairs) if doubled else float(anchor), np.nan, np.nan
+        if longest > 2:
+            reach = critical * math.sqrt(max(variance, 0.0)) + 1.0
+            centres[1], centres[2] = centres[0] - reach, centres[0] + reach
+        _limits(entries, size, doubled, centres, found)
+        out[8], out[9], out[10] = found[0], found[1], found[2]
+        if math.isinf(found[0]):
+            out[8] = np.nan
+
+
+def build() -> Any:
+    """Return the generalized ufunc (year, season), (year, season), (year), (), (), (field) -> (field)."""
+    signature = "void(float64[:,:], int8[:,:], float64[:], float64, boolean, float64[:], float64[:])"
+    layout = "(y,s),(y,s),(y),(),(),(k)->(k)"
+    try:
+        return numba.guvectorize([signature], layout, nopython=True, cache=True)(station_trend)
+    except RuntimeError:
+        return numba.guvectorize([signature], layout, nopython=True)(station_trend)
