@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -100,7 +101,7 @@ class Past:
     Attributes
     ----------
     low, high : dict of (station, parameter, month) to float
-        Range of the past, canonical unit, widened by a quarter of itself; month 0 is the whole year.
+        Range of the past, canonical unit; month 0 is the whole year.
     least : int
         Readings needed.
     """
@@ -149,7 +150,8 @@ class Past:
         rows = past[use]
         when = rows["local_date"] if "local_date" in rows else rows.get("time")
         month = pd.DatetimeIndex(when).month.to_numpy() if when is not None else np.zeros(len(rows), int)
-        for (station, parameter), index in rows.groupby(["station", "parameter"]).indices.items():
+        groups: dict[Any, Any] = dict(rows.groupby(["station", "parameter"]).indices)
+        for (station, parameter), index in groups.items():
             values, months = rows["value"].to_numpy()[index], month[index]
             self._put(station, parameter, 0, values)
             for m in range(1, 13) if when is not None else ():
@@ -159,10 +161,8 @@ class Past:
     def _put(self, station: str, parameter: str, month: int, values: np.ndarray) -> None:
         if len(values) < self.least:
             return
-        low, high = float(values.min()), float(values.max())
-        margin = (high - low) / 4
-        self.low[(station, parameter, month)] = low - margin
-        self.high[(station, parameter, month)] = high + margin
+        self.low[(station, parameter, month)] = float(values.min())
+        self.high[(station, parameter, month)] = float(values.max())
 
     def ranges(self, station: np.ndarray, parameter: str, month: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return low and high for many readings of one parameter.
@@ -185,7 +185,7 @@ class Past:
         key = codes.astype(np.int64) * 13 + month
         kinds, back = np.unique(key, return_inverse=True)
         low, high = np.full(len(kinds), np.nan), np.full(len(kinds), np.nan)
-        for i, kind in enumerate(kinds):
+        for i, kind in enumerate(kinds.tolist()):
             where = (str(ids[kind // 13]), parameter, int(kind % 13))
             where = where if where in self.low else (where[0], parameter, 0)
             low[i], high[i] = self.low.get(where, np.nan), self.high.get(where, np.nan)
@@ -201,6 +201,9 @@ class Past:
         high: np.ndarray,
     ) -> np.ndarray:
         """Find readings that fit the past only if the number was in another unit.
+
+        Asked only when the reading as written is far outside: more than half as much again as the highest, or less
+        than two thirds of the lowest, of the past (for temperatures: beyond it by half its width).
 
         Parameters
         ----------
@@ -226,7 +229,11 @@ class Past:
         ['feet', '']
         """
         out = np.full(len(value), "", dtype=object)
-        odd = (value < low) | (value > high)
+        if canonical == "degC":
+            margin = (high - low) / 2
+            odd = (value < low - margin) | (value > high + margin)
+        else:
+            odd = (value < low / 1.5) | (value > high * 1.5)
         if not odd.any():
             return out
         for rival in rival_units(unit, canonical):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,20 +11,20 @@ import pandas as pd
 import pyarrow as pa
 
 from fathomlight.errors import RecipeError, UnitError
+from fathomlight.ingest.cells import CellReader, Cells, has_value
 from fathomlight.ingest.checks import SURFACE_ONLY, Past, possible_range, rival_units
+from fathomlight.ingest.depths import DepthReader
 from fathomlight.ingest.instants import NOON_NOTE, TWICE_NOTE, Instants
 from fathomlight.ingest.issues import Issues, concat_refused
-from fathomlight.ingest.raw import Encoded, RawTable
+from fathomlight.ingest.raw import RawTable
 from fathomlight.ingest.recipe import Recipe, ValuePart, plain_name
-from fathomlight.ingest.values import ParsedValues, is_missing, parse_numbers, parse_values
+from fathomlight.ingest.values import is_missing, parse_numbers
 from fathomlight.model import Flag, Parameter, Station
-from fathomlight.units import convert, parse_unit, to_canonical
+from fathomlight.units import convert, to_canonical
 
-__all__ = ["ColumnReader", "ColumnResult", "has_value", "header_unit"]
+__all__ = ["ColumnReader", "ColumnResult", "has_value"]
 
-_IN_BRACKETS = re.compile(r"[\[(]([^\[\]()]+)[\])]\s*$")
 _BOTTOM_NOTE = "disc on the bottom"
-MAX_DEPTH = 2_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,92 +35,6 @@ class ColumnResult:
     doubts: pd.DataFrame
     blank: int
     unwanted: Counter[str]
-
-
-@dataclass(slots=True)
-class _Cells:
-    """Work in progress; one entry per row of the table."""
-
-    parsed: ParsedValues
-    coded: Encoded
-    number: np.ndarray
-    sign: np.ndarray  # int8: -1 below, 0 equal, 1 above
-    unit: np.ndarray  # int codes into unit_texts
-    unit_texts: list[str]
-    limit: np.ndarray  # True where the limit column gave number and unit
-    bottom: np.ndarray
-    suspect: np.ndarray
-
-
-def header_unit(text: str) -> str:
-    """Find a unit in a header cell.
-
-    Parameters
-    ----------
-    text : str
-        E.g. ``Secchi (ft)``, ``Temp [°C]``, ``Turbid..NTU``, ``depth_m``.
-
-    Returns
-    -------
-    str
-        The unit as written; empty when there is none.
-
-    Examples
-    --------
-    >>> header_unit("Secchi (ft)"), header_unit("Turbid..NTU"), header_unit("temp_degC"), header_unit("Site")
-    ('ft', 'NTU', 'degC', '')
-    """
-    bracket = _IN_BRACKETS.search(text)
-    candidates = [bracket.group(1)] if bracket else []
-    parts = [p for p in re.split(r"[._,;:\s]+", text) if p]
-    candidates += [parts[-1]] if len(parts) > 1 else []
-    for candidate in candidates:
-        try:
-            parse_unit(candidate)
-            return candidate.strip()
-        except UnitError:
-            continue
-    return ""
-
-
-def _fold(texts: tuple[str, ...]) -> frozenset[str]:
-    return frozenset(t.casefold() for t in texts)
-
-
-def _value_codes(part: ValuePart) -> frozenset[str]:
-    codes = _fold(part.below_codes) | _fold(part.above_codes) | _fold(part.on_bottom_codes)
-    return (codes | _fold(part.suspect_codes)) - {"", "<", ">", "="}
-
-
-def has_value(table: RawTable, part: ValuePart, recipe: Recipe) -> np.ndarray:
-    """Say which rows have something to say in a column of values.
-
-    Parameters
-    ----------
-    table : RawTable
-        The rows.
-    part : ValuePart
-        The column; a qualifier that stands for a value (not detected, on the bottom) counts.
-    recipe : Recipe
-        For the missing codes.
-
-    Returns
-    -------
-    numpy.ndarray of bool, shape (rows,)
-        False for rows that are empty there.
-    """
-    position = table.find(part.column)
-    if position is None:
-        return np.zeros(len(table), bool)
-    coded = table.encoded(position)
-    numbers = parse_numbers(coded.texts, recipe.file.decimal, recipe.file.thousands)
-    there = coded.spread(~is_missing(coded.texts, recipe.missing) & ~np.isin(numbers, recipe.missing.numbers))
-    where = table.find(part.qualifier_column) if part.qualifier_column else None
-    if where is not None:
-        codes = table.encoded(where)
-        telling = (_fold(part.below_codes) | _fold(part.above_codes) | _fold(part.on_bottom_codes)) - {""}
-        there = there | codes.spread(np.array([t.casefold() in telling for t in codes.texts], bool))
-    return there
 
 
 @dataclass
@@ -155,9 +68,8 @@ class ColumnReader:
         assert position is not None
         self.position = position
         self.header = self.table.header[position]
-        self.codes = _value_codes(self.part)
-        label = self.table.units.get(self.header, "")
-        self.label = (label or header_unit(self.header)) if self.part.unit_from_header else ""
+        self.cell_reader = CellReader(self.recipe, self.part, self.stations, self.table)
+        self.depth_reader = DepthReader(self.recipe, self.part, self.stations, self.table)
         self.bottoms = {i: s.bottom_depth_m for i, s in self.stations.items() if s.bottom_depth_m}
         self.by_plain = {plain_name(p.name): p.name for p in self.parameters.values()}
         for p in self.parameters.values():
@@ -171,7 +83,6 @@ class ColumnReader:
                 where=f"values {self.header!r}", got=", ".join(stray),
                 expected="one of " + ", ".join(self.parameters),
             )  # fmt: skip
-        self.depth_unit = self._depth_unit()
 
     def read(self, table: RawTable, station: np.ndarray, instants: Instants, issues: Issues) -> ColumnResult:
         """Read the column in one piece of the file.
@@ -196,11 +107,11 @@ class ColumnReader:
         filled = has_value(table, self.part, self.recipe)
         issues.bad |= ~filled
         names, of_row, unwanted = self._parameter(table, issues)
-        cells = self._cells(table, station, issues)
+        cells = self.cell_reader.read(table, station, issues)
         value, names, of_row = self._convert(table, cells, names, of_row, issues)
         self._possible(table, cells, value, names, of_row, issues)
         surface = np.array([n in SURFACE_ONLY for n in names] or [False], bool)[np.maximum(of_row, 0)]
-        depth = self._depth(table, station, surface, issues)
+        depth = self.depth_reader.read(table, station, surface, issues)
         replicate = self._replicate(table, issues)
         rows = np.flatnonzero(~issues.bad)
         doubt = self._doubts(cells, value, names, of_row, station, instants, rows)
@@ -257,143 +168,8 @@ class ColumnReader:
             listed.get(plain) or listed.get(first) or self.by_plain.get(plain) or self.by_plain.get(first, "")
         )
 
-    # -- numbers, signs, units -----------------------------------------------------------------
-
-    def _cells(self, table: RawTable, station: np.ndarray, issues: Issues) -> _Cells:
-        file = self.recipe.file
-        coded = table.encoded(self.position)
-        parsed = parse_values(coded.texts, self.recipe.missing, self.codes, file.decimal, file.thousands)
-        bad = np.array([bool(r) for r in parsed.reason], bool)
-        if bad.any():
-            rows = np.flatnonzero(coded.spread(bad))
-            at = coded.codes[rows]
-            issues.add(
-                rows, self.header, np.array(coded.texts, dtype=object)[at], parsed.reason[at],
-                [_number_remedy(r) for r in parsed.reason[at]],
-            )  # fmt: skip
-        sign = np.zeros(len(coded.texts), np.int8)
-        sign[parsed.sign == "<"] = -1
-        sign[parsed.sign == ">"] = 1
-        units, texts = self._units(table, coded, parsed)
-        none = np.zeros(len(table), bool)
-        cells = _Cells(
-            parsed, coded, coded.spread(parsed.number) * self.part.scale, coded.spread(sign), units, texts,
-            none.copy(), none.copy(), none.copy(),
-        )  # fmt: skip
-        if (parsed.code != "").any():
-            for row_codes in (coded.spread(parsed.code),):
-                self._apply_codes(cells, row_codes)
-        self._qualifiers(table, cells, issues)
-        self._fill_limits(table, cells, station, issues)
-        return cells
-
-    def _apply_codes(self, cells: _Cells, codes: np.ndarray) -> None:
-        """Let codes speak: below, above, on the bottom, suspect."""
-        part = self.part
-        cells.sign[np.isin(codes, list(_fold(part.below_codes) - {""}))] = -1
-        cells.sign[np.isin(codes, list(_fold(part.above_codes) - {""}))] = 1
-        on_bottom = np.isin(codes, list(_fold(part.on_bottom_codes) - {""}))
-        cells.sign[on_bottom] = 1
-        cells.bottom |= on_bottom
-        cells.suspect |= np.isin(codes, list(_fold(part.suspect_codes) - {""}))
-
-    def _qualifiers(self, table: RawTable, cells: _Cells, issues: Issues) -> None:
-        part = self.part
-        position = table.find(part.qualifier_column) if part.qualifier_column else None
-        if position is None:
-            return
-        coded = table.encoded(position)
-        low = np.array([t.casefold() for t in coded.texts], dtype=object)
-        silent = _fold(part.equal_codes) | _fold(self.recipe.missing.texts)
-        telling = _fold(part.below_codes) | _fold(part.above_codes) | _fold(part.on_bottom_codes)
-        known = np.array([t in silent or t in telling or t in _fold(part.suspect_codes) for t in low], bool)
-        rows = np.flatnonzero(~coded.spread(known))
-        issues.add(
-            rows, table.header[position], np.array(coded.texts, dtype=object)[coded.codes[rows]],
-            "unknown qualifier", "Add it to equal_codes, below_codes, above_codes, on_bottom_codes or suspect_codes.",
-        )  # fmt: skip
-        speaks = np.array([t in telling or t in _fold(part.suspect_codes) for t in low], bool)
-        if speaks.any():
-            self._apply_codes(cells, coded.spread(np.where(speaks, low, "")))
-
-    def _fill_limits(self, table: RawTable, cells: _Cells, station: np.ndarray, issues: Issues) -> None:
-        """Where a code stands instead of a number, the limit or the bottom depth is the number."""
-        empty = np.isnan(cells.number) & ~issues.bad
-        if not empty.any():
-            return
-        self._take(table, self.part.limit_column, cells, empty & ~cells.bottom)
-        self._take(table, self.part.bottom_column, cells, empty & cells.bottom)
-        known = np.array(
-            [self.bottoms.get(str(s), np.nan) for s in station[empty & cells.bottom]], dtype=float
-        )
-        rows = np.flatnonzero(empty & cells.bottom)
-        use = np.isnan(cells.number[rows]) & ~np.isnan(known)
-        cells.number[rows[use]] = known[use]
-        if use.any():
-            cells.unit_texts.append("m")
-            cells.unit[rows[use]] = len(cells.unit_texts) - 1
-        left = np.isnan(cells.number) & ~issues.bad
-        texts = cells.coded.texts
-        for mask, reason, remedy in (
-            (left & cells.bottom, "the disc was on the bottom, but its depth is not given",
-             "Give the depth as value, or the station's bottom depth in stations.csv."),
-            (left & (cells.sign != 0) & ~cells.bottom, "beyond a limit that is not given",
-             "Give the detection limit, as < 0.5, or in the limit column."),
-            (left & (cells.sign == 0), "a code without a value", "Give the value."),
-        ):  # fmt: skip
-            rows = np.flatnonzero(mask)
-            issues.add(rows, self.header, [texts[c] for c in cells.coded.codes[rows]], reason, remedy)
-
-    def _take(self, table: RawTable, names: tuple[str, ...], cells: _Cells, where: np.ndarray) -> None:
-        position = table.find(names) if names else None
-        if position is None or not where.any():
-            return
-        coded = table.encoded(position)
-        file = self.recipe.file
-        parsed = parse_values(coded.texts, self.recipe.missing, frozenset(), file.decimal, file.thousands)
-        numbers = coded.spread(parsed.number)
-        rows = np.flatnonzero(where & ~np.isnan(numbers))
-        cells.number[rows] = numbers[rows] * self.part.scale
-        unit_at = table.find(self.part.limit_unit_column) if self.part.limit_unit_column else None
-        label = header_unit(table.header[position])
-        if unit_at is not None:
-            units = table.encoded(unit_at)
-            base = len(cells.unit_texts)
-            cells.unit_texts.extend(units.texts)
-            given = rows[units.spread(np.array([bool(t) for t in units.texts], bool))[rows]]
-            cells.unit[given] = base + units.codes[given]
-        elif label:
-            cells.unit_texts.append(label)
-            cells.unit[rows] = len(cells.unit_texts) - 1
-        cells.limit[rows] = True
-
-    def _units(self, table: RawTable, coded: Encoded, parsed: ParsedValues) -> tuple[np.ndarray, list[str]]:
-        """Unit text of every row: behind the value, unit column, header, recipe; in that order."""
-        part = self.part
-        fallback = part.unit or ""
-        texts = [self.label if self.label and part.trust_unit else fallback]
-        units = np.zeros(len(table), np.int64)
-        if not part.trust_unit:
-            return units, texts
-        position = table.find(part.unit_column) if part.unit_column else None
-        if position is not None:
-            column = table.encoded(position)
-            blank = is_missing(column.texts, self.recipe.missing)
-            codes = np.where(blank, 0, np.arange(len(column.texts)) + 1)
-            units = column.spread(codes).astype(np.int64)
-            texts = texts + column.texts
-        glued = parsed.unit != ""
-        if glued.any():
-            base = len(texts)
-            texts = texts + [str(u) for u in parsed.unit[glued]]
-            codes = np.full(len(parsed.unit), -1, np.int64)
-            codes[glued] = base + np.arange(int(glued.sum()))
-            own = coded.spread(codes)
-            units = np.where(own >= 0, own, units)
-        return units, texts
-
     def _convert(
-        self, table: RawTable, cells: _Cells, names: list[str], of_row: np.ndarray, issues: Issues
+        self, table: RawTable, cells: Cells, names: list[str], of_row: np.ndarray, issues: Issues
     ) -> tuple[np.ndarray, list[str], np.ndarray]:
         """Bring numbers into canonical units, one combination of parameter and unit at a time."""
         value = np.full(len(table), np.nan)
@@ -445,7 +221,7 @@ class ColumnReader:
     def _possible(
         self,
         table: RawTable,
-        cells: _Cells,
+        cells: Cells,
         value: np.ndarray,
         names: list[str],
         of_row: np.ndarray,
@@ -472,7 +248,7 @@ class ColumnReader:
                     )  # fmt: skip
 
     def _remedy(
-        self, cells: _Cells, row: int, parameter: Parameter, low: float, high: float, value: float
+        self, cells: Cells, row: int, parameter: Parameter, low: float, high: float, value: float
     ) -> str:
         if value < 0 and parameter.positive:
             return (
@@ -490,85 +266,7 @@ class ColumnReader:
                 return f"Did you mean {rival}? Correct the unit or the value."
         return "Correct the value or its unit."
 
-    # -- depth, replicate ----------------------------------------------------------------------
-
-    def _depth_unit(self) -> str:
-        position = self.table.find(self.recipe.depth.column) if self.recipe.depth.column else None
-        if position is None:
-            return self.recipe.depth.unit
-        header = self.table.header[position]
-        return self.table.units.get(header, "") or header_unit(header) or self.recipe.depth.unit
-
-    def _depth(self, table: RawTable, station: np.ndarray, surface: np.ndarray, issues: Issues) -> np.ndarray:
-        part, depths = self.part, self.recipe.depth
-        if part.depth is not None:
-            return np.full(len(table), part.depth)
-        if part.depth_code == "bottom":
-            return self._bottom_depth(
-                table, station, np.flatnonzero(~issues.bad & ~surface), self.header, issues
-            )
-        out = np.full(len(table), depths.default)
-        out[surface] = 0.0
-        position = table.find(depths.column) if depths.column else None
-        if position is None:
-            return out
-        coded = table.encoded(position)
-        found, bottom, reason = self._depth_texts(table, coded)
-        rows = np.flatnonzero(~surface & ~issues.bad)
-        codes = coded.codes[rows]
-        out[rows] = np.where(np.isnan(found[codes]), depths.default, found[codes])
-        wrong = rows[reason[codes] != ""]
-        at = coded.codes[wrong]
-        issues.add(
-            wrong, table.header[position], np.array(coded.texts, dtype=object)[at], reason[at],
-            "Give the depth below the surface as a positive number, or add the code to depth.codes of the recipe.",
-        )  # fmt: skip
-        deep = rows[bottom[codes]]
-        if len(deep):
-            out[deep] = self._bottom_depth(table, station, deep, table.header[position], issues)[deep]
-        return out
-
-    def _depth_texts(self, table: RawTable, coded: Encoded) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Depth [m], whether it is the bottom, and what is wrong, of each different text."""
-        depths, file = self.recipe.depth, self.recipe.file
-        codes = {k.casefold(): v for k, v in depths.codes.items()}
-        parsed = parse_values(
-            coded.texts, self.recipe.missing, frozenset(codes), file.decimal, file.thousands
-        )
-        found = np.full(len(coded.texts), np.nan)
-        bottom, reason = np.zeros(len(coded.texts), bool), np.full(len(coded.texts), "", dtype=object)
-        for i, text in enumerate(coded.texts):
-            if text.casefold() in codes:
-                meaning = codes[text.casefold()]
-                bottom[i] = meaning == "bottom"
-                found[i] = np.nan if meaning == "bottom" else float(meaning)
-            elif parsed.reason[i] or parsed.sign[i] or (not depths.numbers and not parsed.missing[i]):
-                reason[i] = "not a depth" if depths.numbers else "not a declared layer code"
-            elif not parsed.missing[i]:
-                try:
-                    found[i] = convert(float(parsed.number[i]), str(parsed.unit[i]) or self.depth_unit, "m")
-                except UnitError:
-                    reason[i] = "not a depth"
-                if found[i] < 0 or found[i] > MAX_DEPTH:
-                    reason[i] = (
-                        "a depth below the surface is not negative"
-                        if found[i] < 0
-                        else "deeper than any lake"
-                    )
-        return found, bottom, reason
-
-    def _bottom_depth(
-        self, table: RawTable, station: np.ndarray, rows: np.ndarray, header: str, issues: Issues
-    ) -> np.ndarray:
-        out = np.zeros(len(table))
-        known = np.array([self.bottoms.get(str(s), np.nan) for s in station[rows]], dtype=float)
-        out[rows] = known
-        bad = rows[np.isnan(known)]
-        issues.add(
-            bad, header, ["bottom"] * len(bad), "the station's bottom depth is not known",
-            "Give bottom_depth_m in stations.csv, or the depth in the file.",
-        )  # fmt: skip
-        return out
+    # -- replicate ------------------------------------------------------------------------------
 
     def _replicate(self, table: RawTable, issues: Issues) -> np.ndarray:
         part = self.part
@@ -590,7 +288,7 @@ class ColumnReader:
     # -- doubts and the table ------------------------------------------------------------------
 
     def _doubts(
-        self, cells: _Cells, value: np.ndarray, names: list[str], of_row: np.ndarray, station: np.ndarray,
+        self, cells: Cells, value: np.ndarray, names: list[str], of_row: np.ndarray, station: np.ndarray,
         instants: Instants, rows: np.ndarray,
     ) -> np.ndarray:  # fmt: skip
         """What a person should look at, per row of ``rows``; the reading is kept."""
@@ -618,12 +316,13 @@ class ColumnReader:
         if "secchi" in names and self.bottoms:
             disc = np.flatnonzero((of_row[rows] == names.index("secchi")) & (cells.sign[rows] == 0))
             bottom = np.array([self.bottoms.get(str(s), np.inf) for s in station[rows[disc]]], dtype=float)
-            deep = disc[(value[rows[disc]] > bottom) & (out[disc] == "")]
+            slack = np.maximum(0.15 * bottom, 0.3)  # the water level moves
+            deep = disc[(value[rows[disc]] > bottom + slack) & (out[disc] == "")]
             out[deep] = "deeper than the station's bottom"
         return out
 
     def _doubt_frame(
-        self, table: RawTable, cells: _Cells, rows: np.ndarray, doubt: np.ndarray
+        self, table: RawTable, cells: Cells, rows: np.ndarray, doubt: np.ndarray
     ) -> pd.DataFrame:
         asked = np.flatnonzero(doubt != "")
         if not len(asked):
@@ -644,7 +343,7 @@ class ColumnReader:
         return concat_refused([frame])
 
     def _frame(
-        self, table: RawTable, cells: _Cells, value: np.ndarray, names: list[str], of_row: np.ndarray,
+        self, table: RawTable, cells: Cells, value: np.ndarray, names: list[str], of_row: np.ndarray,
         depth: np.ndarray, replicate: np.ndarray, station: np.ndarray, instants: Instants, rows: np.ndarray,
         doubt: np.ndarray,
     ) -> pd.DataFrame:  # fmt: skip
@@ -678,7 +377,7 @@ class ColumnReader:
         return pa.table(data).to_pandas()
 
     def _notes(
-        self, table: RawTable, cells: _Cells, instants: Instants, rows: np.ndarray, doubt: np.ndarray
+        self, table: RawTable, cells: Cells, instants: Instants, rows: np.ndarray, doubt: np.ndarray
     ) -> pa.Array:
         """One note per row: clock, bottom, doubt, then the file's own."""
         extra = _column_text(table, self.part.note_column, rows)
@@ -736,16 +435,6 @@ def _joined(table: RawTable, positions: list[int]) -> tuple[np.ndarray, list[str
         for r in where
     ]
     return codes, texts
-
-
-def _number_remedy(reason: str) -> str:
-    if "formula" in reason:
-        return "Open the workbook, let it calculate, save it; or write the value."
-    if "comma" in reason:
-        return 'Set file.decimal or file.thousands to "," in the recipe.'
-    if "estimate" in reason:
-        return "Give the measured value, or < or > with a limit."
-    return "Give one number; < or > before it is understood, a unit behind it too."
 
 
 def _unit_reason(text: str, names: str, error: str) -> tuple[str, str]:

@@ -168,9 +168,11 @@ def _wanted_names(recipe: Recipe) -> set[str]:
     for part in parts:
         for key in type(part).model_fields:
             value = getattr(part, key)
-            if key in ("column", "columns") or key.endswith("_column"):
-                names.update(plain_name(n) for n in value)
-            elif part is recipe.fields and isinstance(value, tuple):
+            if (
+                key in ("column", "columns")
+                or key.endswith("_column")
+                or (part is recipe.fields and isinstance(value, tuple))
+            ):
                 names.update(plain_name(n) for n in value)
     return names - {""}
 

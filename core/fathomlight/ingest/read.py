@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import hashlib
 import json
@@ -16,9 +17,10 @@ import pyarrow as pa
 from fathomlight.errors import ArgumentError, UnreadableFileError, UnsafeFileError
 from fathomlight.ingest.csv_source import CsvSource
 from fathomlight.ingest.raw import RawTable, Source, unique_header
-from fathomlight.ingest.readings import Assembler
+from fathomlight.ingest.readings import Assembler, Piece
 from fathomlight.ingest.recipe import Recipe
 from fathomlight.ingest.result import ReadLimits, ReadResult, merge_results
+from fathomlight.ingest.surveys import SurveyAssembler, SurveyPiece
 from fathomlight.model import Parameter, Station, Water
 
 __all__ = ["iter_chunks", "read_file", "read_rows", "recheck_row"]
@@ -128,6 +130,26 @@ def _moment(now: dt.datetime | None) -> np.datetime64:
     return np.datetime64(moment, "us")
 
 
+def _assembler(
+    recipe: Recipe,
+    parameters: Mapping[str, Parameter],
+    stations: Sequence[Station],
+    waters: Sequence[Water],
+    possible: Mapping[str, tuple[float, float]] | None,
+    past: pd.DataFrame | None,
+    now: dt.datetime | None,
+    only: str = "",
+) -> Assembler | SurveyAssembler:
+    if recipe.kind in ("readings", "profiles"):
+        return Assembler(recipe, parameters, stations, possible, past, _moment(now), only=only)
+    return SurveyAssembler(recipe, stations, waters, _moment(now))
+
+
+def _tables(piece: Piece | SurveyPiece) -> dict[str, Any]:
+    """The fields of a piece, as fields of a result."""
+    return {f.name: getattr(piece, f.name) for f in dataclasses.fields(piece)}
+
+
 def iter_here(
     path: Path,
     recipe: Recipe,
@@ -145,7 +167,7 @@ def iter_here(
     """Read a file in pieces, in this process; see :func:`iter_chunks`."""
     digest = hash_file(path, limits)
     source = open_source(path, recipe, limits, sheet, progress)
-    assembler = Assembler(recipe, parameters, stations, possible, past, _moment(now))
+    assembler = _assembler(recipe, parameters, stations, waters, possible, past, now)
     said: set[str] = set()
 
     def fresh() -> tuple[str, ...]:
@@ -163,16 +185,9 @@ def iter_here(
     for table in source.chunks():
         piece = assembler.read(table)
         some = True
-        yield ReadResult(
-            **common,
-            frame=piece.frame,
-            refused=piece.refused,
-            doubts=piece.doubts,
-            warnings=fresh(),
-            counts=piece.counts,
-            unused_columns=assembler.unused,
-        )
-    assembler.finish()
+        yield ReadResult(**common, **_tables(piece), warnings=fresh(), unused_columns=assembler.unused)
+    if isinstance(assembler, Assembler):
+        assembler.finish()
     last = fresh()
     if last or not some:
         yield ReadResult(**common, warnings=last, unused_columns=assembler.unused)
@@ -324,12 +339,13 @@ def read_rows(
     digest = hashlib.sha256(
         json.dumps([dict(r) for r in rows], default=str, sort_keys=True).encode()
     ).hexdigest()
-    assembler = Assembler(recipe, parameters, stations, possible, past, _moment(now), only=column)
-    piece = assembler.read(table)
-    assembler.finish()
+    assembler = _assembler(recipe, parameters, stations, waters, possible, past, now, only=column)
+    tables = _tables(assembler.read(table))
+    if isinstance(assembler, Assembler):
+        assembler.finish()
     return ReadResult(
-        file=file, file_hash=digest, recipe=recipe.name, kind=recipe.kind, frame=piece.frame, refused=piece.refused,
-        doubts=piece.doubts, warnings=tuple(assembler.warnings), counts=piece.counts, unused_columns=assembler.unused,
+        file=file, file_hash=digest, recipe=recipe.name, kind=recipe.kind, **tables,
+        warnings=tuple(assembler.warnings), unused_columns=assembler.unused,
     )  # fmt: skip
 
 
