@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError,
 from fathomlight.alerts.class_change import ClassChangeRule
 from fathomlight.alerts.limit import LimitRule
 from fathomlight.alerts.overdue import OverdueRule
+from fathomlight.alerts.percentile import PercentileRule
 from fathomlight.alerts.rate import RateRule
 from fathomlight.alerts.rules import Rule
 from fathomlight.alerts.silent import SilentRule
@@ -18,12 +19,12 @@ from fathomlight.errors import ConfigError
 
 KINDS: dict[str, type[Rule]] = {
     str(model.model_fields["kind"].default): model
-    for model in (LimitRule, RateRule, ClassChangeRule, TrendRule, OverdueRule, SilentRule)
+    for model in (LimitRule, PercentileRule, RateRule, ClassChangeRule, TrendRule, OverdueRule, SilentRule)
 }
 """Rule kind to model."""
 
 AnyRule = Annotated[
-    LimitRule | RateRule | ClassChangeRule | TrendRule | OverdueRule | SilentRule,
+    LimitRule | PercentileRule | RateRule | ClassChangeRule | TrendRule | OverdueRule | SilentRule,
     Field(discriminator="kind"),
 ]
 """Any rule, told by its ``kind``."""
