@@ -6,6 +6,7 @@ what a careful reader must know. Compiled code is loaded only when a series is l
 
 from fathomlight.trends.censoring import recensor
 from fathomlight.trends.change import ChangePointResult, change_point
+from fathomlight.trends.detectable import DetectableResult, NoiseResult, detectable_trend, station_noise
 from fathomlight.trends.discovery import false_discovery, with_false_discovery
 from fathomlight.trends.homogeneous import HomogeneityResult, homogeneity
 from fathomlight.trends.kendall import mann_kendall, theil_sen
@@ -14,6 +15,7 @@ from fathomlight.trends.partial import PartialTrendResult, partial_mann_kendall
 from fathomlight.trends.regional import RegionalTrendResult, regional_kendall
 from fathomlight.trends.results import KendallResult
 from fathomlight.trends.seasonal import BlockedTrendResult, BlockTrend, SeasonalTrendResult, seasonal_kendall
+from fathomlight.trends.smooth import SmoothResult, smooth_deseasoned
 from fathomlight.trends.step import StepResult, seasonal_step
 from fathomlight.trends.words import direction_confidence, direction_words, likelihood
 
@@ -21,13 +23,17 @@ __all__ = [
     "BlockTrend",
     "BlockedTrendResult",
     "ChangePointResult",
+    "DetectableResult",
     "HomogeneityResult",
     "KendallResult",
+    "NoiseResult",
     "PartialTrendResult",
     "RegionalTrendResult",
     "SeasonalTrendResult",
+    "SmoothResult",
     "StepResult",
     "change_point",
+    "detectable_trend",
     "direction_confidence",
     "direction_words",
     "false_discovery",
@@ -41,6 +47,8 @@ __all__ = [
     "seasonal_kendall",
     "seasonal_kendall_kernel",
     "seasonal_step",
+    "smooth_deseasoned",
+    "station_noise",
     "theil_sen",
     "with_false_discovery",
 ]

@@ -33,7 +33,7 @@ _NOTE = {
     "slope": "Theil-Sen slope within seasons, per year",
     "slope_low": "lower limit of the slope",
     "slope_high": "upper limit of the slope",
-    "covariance_used": "1 where z and p include the covariance between seasons",
+    "covariance_used": "True where z and p include the covariance between seasons",
     "homogeneity_chi2": "van Belle and Hughes' chi-square: do the seasons share one trend",
     "homogeneity_p": "its probability",
     "confidence": "confidence in the direction of S, 1 - p/2",
@@ -132,6 +132,9 @@ def network_trends(
         dask_gufunc_kwargs={"output_sizes": {"field": len(fields)}},
     )  # fmt: skip
     result = xr.Dataset({name: out.isel(field=k, drop=True) for k, name in enumerate(fields)})
+    for name in ("n", "n_years", "n_seasons"):
+        result[name] = result[name].astype(np.int64)
+    result["covariance_used"] = result["covariance_used"] > 0
     result["homogeneity_p"] = xr.apply_ufunc(
         _chi_square_p,
         result["homogeneity_df"],
