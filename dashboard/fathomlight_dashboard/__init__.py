@@ -1,1 +1,46 @@
-"""The Streamlit dashboard."""
+"""The Streamlit dashboard: the pages a lake manager, a volunteer and a biologist use in a browser."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fathomlight.figures.theme import DARK, LIGHT, Look
+
+APP = Path(__file__).resolve().parent / "serve.py"
+"""The script that ``streamlit run`` is given."""
+
+WORKSPACE_VARIABLE = "FATHOMLIGHT_WORKSPACE"
+"""Environment variable that names the folder of the workspace; the current folder when it is not set."""
+
+
+def _colours(section: str, look: Look) -> list[str]:
+    return [
+        f"--{section}.primaryColor={look.clearer}",
+        f"--{section}.backgroundColor={look.paper}",
+        f"--{section}.secondaryBackgroundColor={look.panel}",
+        f"--{section}.textColor={look.ink}",
+        f"--{section}.borderColor={look.grid}",
+        f"--{section}.linkColor={look.clearer}",
+    ]
+
+
+STREAMLIT_FLAGS: list[str] = [
+    "--server.address=127.0.0.1",
+    "--server.headless=true",
+    "--server.fileWatcherType=none",
+    "--server.maxUploadSize=64",
+    "--server.showEmailPrompt=false",
+    "--browser.gatherUsageStats=false",
+    "--client.showErrorLinks=false",
+    "--client.showErrorDetails=none",
+    "--client.toolbarMode=viewer",
+    "--theme.font=sans-serif",
+    "--theme.headingFont=serif",
+    "--theme.baseRadius=small",
+    "--theme.showWidgetBorder=true",
+    *_colours("theme.light", LIGHT),
+    *_colours("theme.dark", DARK),
+]
+"""Settings for ``streamlit run APP`` from any folder; ``.streamlit/config.toml`` says the same here."""
+
+__all__ = ["APP", "STREAMLIT_FLAGS", "WORKSPACE_VARIABLE"]

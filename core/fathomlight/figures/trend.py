@@ -95,7 +95,7 @@ def trend_line(
     Parameters
     ----------
     readings : pandas.DataFrame
-        Used values: ``local_date`` (or ``year``, the decimal year), ``value`` (canonical unit), ``qualifier``.
+        Used values: ``local_date`` (or ``year``, decimal), ``value`` (canonical unit), ``qualifier``.
     line : pandas.DataFrame
         The line: ``year`` (decimal), ``line``, ``low``, ``high`` (canonical unit); empty when there is none.
     answer : TrendResult

@@ -260,7 +260,7 @@ def test_the_trend_line_is_drawn_where_it_is() -> None:
     assert list(drawn.x) == [2020.0, 2025.0]
     assert list(drawn.y) == pytest.approx([3.125, 2.875])
     assert drawn.line.color == LIGHT.murkier  # a shrinking disc depth
-    assert picture.caption.startswith("Virtually certain getting murkier (99 %): ")
+    assert picture.caption.startswith("Virtually certainly getting murkier (99 %): ")
     assert "-0.50 m a decade (-0.60 to -0.40)" in picture.caption
     assert "p = 0.02, n = 20" in picture.method_line
     feet = figures.trend_line(readings([3.0] * 30), line(), trend(), SECCHI, units="us")

@@ -1,0 +1,3 @@
+from fathomlight_dashboard.app import main  # noqa: D100
+
+main()

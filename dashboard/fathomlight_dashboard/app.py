@@ -1,0 +1,77 @@
+"""Opens the workspace, builds the menu, shows the page asked for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from fathomlight.errors import FathomlightError
+from fathomlight_dashboard import data, widgets
+from fathomlight_dashboard.page import Page, discover, show
+from fathomlight_dashboard.state import State
+
+if TYPE_CHECKING:
+    from fathomlight.workspace import Workspace
+
+
+def main() -> None:
+    """Draw the dashboard; ``streamlit run`` calls it at every interaction."""
+    st.set_page_config(
+        page_title="Fathomlight", page_icon=":material/water:", layout="centered", menu_items={}
+    )
+    try:
+        ws = data.workspace()
+    except FathomlightError as error:
+        _first_run(error)
+        return
+    state = State()
+    pages = [p for p in discover() if p.available is None or p.available(ws)]
+    entries = {p.path: _entry(p, ws, state, first=p is pages[0]) for p in pages}
+    state.add_pages(entries)
+    chosen = st.navigation(list(entries.values()), position="hidden")
+    _menu(pages, entries, ws, state)
+    chosen.run()
+
+
+def _entry(page: Page, ws: Workspace, state: State, *, first: bool) -> st.Page:
+    def run() -> None:
+        show(page, ws, state)
+
+    return st.Page(run, title=page.title, url_path=page.path, default=first, help=page.question)
+
+
+def _menu(pages: list[Page], entries: dict[str, st.Page], ws: Workspace, state: State) -> None:
+    with st.sidebar:
+        st.markdown("### Fathomlight")
+        st.caption(ws.name)
+        for page in pages:
+            st.page_link(
+                entries[page.path],
+                label=page.title,
+                help=page.question,
+                query_params=state.carry(page.carries),
+            )
+        state.choose(
+            "units",
+            "Units",
+            ["metric", "us"],
+            default=ws.units,
+            words={"metric": "m, °C", "us": "ft, °F"}.__getitem__,
+            widget="segments",
+        )
+        st.caption(f"Today is taken as {widgets.today_text(ws.as_of)}.")
+
+
+def _first_run(error: FathomlightError) -> None:
+    """Say how to begin where there is no workspace yet."""
+    st.title("Welcome to Fathomlight", anchor=False)
+    widgets.error_box(error)
+    st.markdown(
+        f"The folder looked at is `{data.folder()}`. A workspace is a folder with `config/` and `data/`. "
+        "Two ways to begin, each one line in a terminal:"
+    )
+    st.markdown("**Look around with invented waters**")
+    st.code("fathomlight demo DIR && fathomlight serve --workspace DIR", language=None)
+    st.markdown("**Start a workspace of your own**")
+    st.code("fathomlight init DIR && fathomlight serve --workspace DIR", language=None)

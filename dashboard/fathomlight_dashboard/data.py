@@ -1,0 +1,112 @@
+"""Answers kept between runs: the only file with caches.
+
+Everything is keyed by the folder of the workspace, its data version, the day taken as today and the
+arguments; never by a table (it would be hashed by a sample of it). A load in another process changes the data
+version, and so is seen at the next interaction.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Hashable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from fathomlight.figures import Picture
+from fathomlight_dashboard import WORKSPACE_VARIABLE
+
+if TYPE_CHECKING:
+    from fathomlight.workspace import Workspace
+
+MANY = 400
+"""Answers kept at most."""
+
+
+def folder() -> Path:
+    """Return the folder of the workspace: the environment variable, or the current folder."""
+    return Path(os.environ.get(WORKSPACE_VARIABLE) or ".").resolve()
+
+
+def _fingerprint(root: Path) -> tuple[tuple[str, int], ...]:
+    """Change when a file of the configuration changes, so that the workspace is opened anew."""
+    files = sorted((root / "config").rglob("*")) if (root / "config").is_dir() else []
+    return tuple((p.name, p.stat().st_mtime_ns) for p in files if p.is_file())
+
+
+@st.cache_resource(max_entries=8, show_spinner="Opening the workspace …")
+def _open(root: str, fingerprint: tuple[tuple[str, int], ...]) -> Workspace:
+    from fathomlight import open_workspace
+
+    return open_workspace(root)
+
+
+def workspace() -> Workspace:
+    """Return the open workspace of this installation, opened once for all readers."""
+    root = folder()
+    return _open(str(root), _fingerprint(root))
+
+
+@st.cache_resource(max_entries=MANY, show_spinner="Computing …")
+def _answer(
+    key: tuple[Hashable, ...],
+    name: str,
+    args: tuple[Hashable, ...],
+    more: tuple[tuple[str, Hashable], ...],
+    _ws: Any,
+) -> Any:
+    return getattr(_ws, name)(*args, **dict(more))
+
+
+@st.cache_resource(max_entries=MANY, show_spinner="Drawing …")
+def _picture(key: tuple[Hashable, ...], name: str, args: tuple[Hashable, ...], _make: Any) -> Any:
+    return _make()
+
+
+def version(ws: Workspace) -> tuple[Hashable, ...]:
+    """Return what every cached answer depends on."""
+    return (str(ws.root), ws.data_version, ws.as_of.isoformat(), id(ws))
+
+
+def ask(ws: Workspace, name: str, *args: Hashable, **more: Hashable) -> Any:
+    """Ask the workspace a question, and remember the answer until the data change.
+
+    Parameters
+    ----------
+    ws : Workspace
+        The open workspace.
+    name : str
+        Method of the workspace.
+    *args, **more
+        Its arguments; hashable, never a table.
+
+    Returns
+    -------
+    object
+        The answer, shared between readers: it must not be changed.
+    """
+    return _answer(version(ws), name, args, tuple(sorted(more.items())), ws)
+
+
+def draw(ws: Workspace, name: str, *args: Hashable, make: Callable[[], Picture]) -> Picture:
+    """Draw a picture, and remember it until the data change.
+
+    Parameters
+    ----------
+    ws : Workspace
+        The open workspace.
+    name : str
+        Name of the picture.
+    *args
+        Everything the picture depends on besides the data: station, parameter, units, look ...
+    make : callable
+        Makes the picture.
+
+    Returns
+    -------
+    Picture
+        Shared between readers: it must not be changed.
+    """
+    picture: Picture = _picture(version(ws), name, args, make)
+    return picture

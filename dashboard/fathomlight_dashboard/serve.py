@@ -1,0 +1,5 @@
+"""What ``streamlit run`` starts."""
+
+from fathomlight_dashboard.app import main
+
+main()

@@ -1,0 +1,296 @@
+"""The views of the page Station; each draws one answer about one station and parameter."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from fathomlight.figures import (
+    Picture,
+    deviations,
+    index_by_year,
+    isotherms,
+    readings_series,
+    season_boxes,
+    year_against_past,
+)
+from fathomlight.figures.shown import shown_unit, to_shown
+from fathomlight.model import USED_FLAGS, Parameter, Station
+from fathomlight_dashboard import data, widgets
+
+if TYPE_CHECKING:
+    from fathomlight.workspace import Workspace
+    from fathomlight_dashboard.state import State
+
+FLAG_WORDS = {1: "pass", 2: "not evaluated", 3: "suspect", 4: "fail", 9: "missing"}
+
+
+@dataclass(frozen=True)
+class View:
+    """One view: its name, and what draws it."""
+
+    label: str
+    render: Callable[[Workspace, State, Station, Parameter], None]
+
+
+def standing_sentence(standing: Any, parameter: Parameter, units: str) -> str:
+    """Return the standing of the latest reading as a sentence."""
+    return str(standing.sentence)
+
+
+def _used(rows: pd.DataFrame) -> pd.DataFrame:
+    return rows[rows["flag"].isin([int(f) for f in USED_FLAGS])]
+
+
+def shown_readings(rows: pd.DataFrame, parameter: Parameter, units: Any) -> pd.DataFrame:
+    """Return readings as a reader wants them: newest first, values in the chosen unit."""
+    rows = rows.sort_values("time", ascending=False)
+    values = np.asarray(to_shown(rows["value"].to_numpy(float), parameter.unit, units))
+    return pd.DataFrame(
+        {
+            "Date": rows["local_date"].dt.date.tolist(),
+            "Qualifier": rows["qualifier"].tolist(),
+            f"{parameter.label} [{shown_unit(parameter.unit, units)}]": np.round(
+                values, parameter.decimals + 1
+            ),
+            f"Depth [{shown_unit('m', units)}]": np.round(
+                np.asarray(to_shown(rows["depth_m"].to_numpy(float), "m", units)), 1
+            ),
+            "Flag": [FLAG_WORDS.get(int(f), str(f)) for f in rows["flag"]],
+            "As written": (rows["original_value"] + " " + rows["original_unit"]).str.strip().tolist(),
+        }
+    )
+
+
+def year_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
+    """The last year against its past."""
+    rows = _used(data.ask(ws, "series", station.id, parameter.name))
+    if rows.empty:
+        widgets.nothing_yet("No reading here may be used yet.", "See the page Check readings for why.")
+        return
+    units, look = state.units(ws), state.look
+    year = int(rows["local_date"].max().year)
+    envelope = data.ask(ws, "envelope", station.id, parameter.name)
+    this = rows[rows["local_date"].dt.year == year]
+
+    def make() -> Picture:
+        return year_against_past(
+            envelope_table(envelope),
+            this,
+            parameter,
+            year=year,
+            past=past_text(envelope),
+            units=units,
+            look=look,
+        )
+
+    shown = data.draw(ws, "year", station.id, parameter.name, units, look.name, make=make)
+    widgets.picture(shown, key="year against past")
+    widgets.table(
+        shown_readings(this, parameter, units),
+        key="this year",
+        file_name=f"{station.id}-{parameter.name}-{year}",
+        config={"Date": widgets.date_column()},
+    )
+    widgets.method_sentence(getattr(envelope, "method", ""))
+
+
+def envelope_table(envelope: Any) -> pd.DataFrame:
+    """Return an envelope as a table of days of the year."""
+    return pd.DataFrame(
+        {
+            "day_of_year": np.asarray(envelope.day_of_year, dtype=int),
+            "low": np.asarray(envelope.low, dtype=float),
+            "median": np.asarray(envelope.median, dtype=float),
+            "high": np.asarray(envelope.high, dtype=float),
+            "n": np.asarray(envelope.n, dtype=int),
+        }
+    )
+
+
+def past_text(envelope: Any) -> str:
+    """Return the years of an envelope in words."""
+    first, last = getattr(envelope, "first_year", None), getattr(envelope, "last_year", None)
+    return f"{first} to {last}" if first and last else ""
+
+
+def readings_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
+    """All readings along time; dragging picks a period."""
+    rows = data.ask(ws, "series", station.id, parameter.name)
+    units, look = state.units(ws), state.look
+    failed = state.toggle("failed", "Draw readings that fail the checks too")
+    start, end = _period(state)
+    part = rows
+    if start or end:
+        keep = np.ones(len(rows), dtype=bool)
+        if start:
+            keep &= (rows["local_date"] >= pd.Timestamp(start)).to_numpy()
+        if end:
+            keep &= (rows["local_date"] <= pd.Timestamp(end)).to_numpy()
+        part = rows[keep]
+
+    def make() -> Picture:
+        return readings_series(part, parameter, units=units, look=look, show_failed=failed)
+
+    shown = data.draw(
+        ws, "readings", station.id, parameter.name, units, look.name, failed, str(start), str(end), make=make
+    )
+    event = widgets.picture(shown, key=f"readings {start} {end}", on_select="rerun", selection_mode="box")
+    boxes = event["selection"]["box"] if event else []
+    if boxes and len(boxes[0].get("x", [])) >= 2:
+        low, high = sorted(str(x)[:10] for x in boxes[0]["x"][:2])
+        state.set("from", low)
+        state.set("to", high)
+        state.flush()
+        st.rerun()
+    if start or end:
+        st.button("Show the whole record", icon=":material/zoom_out_map:", on_click=_whole, args=(state,))
+    else:
+        st.caption("Drag along the picture to look at a period more closely.")
+    widgets.table(
+        shown_readings(part.tail(5000), parameter, units),
+        key="readings table",
+        file_name=f"{station.id}-{parameter.name}",
+        config={"Date": widgets.date_column()},
+    )
+    if len(part) > 5000:
+        st.caption("The table shows the newest 5,000 readings; `fathomlight export` writes them all.")
+
+
+def _period(state: State) -> tuple[dt.date | None, dt.date | None]:
+    out: list[dt.date | None] = []
+    for name in ("from", "to"):
+        try:
+            out.append(dt.date.fromisoformat(state.get(name)))
+        except ValueError:
+            out.append(None)
+    return out[0], out[1]
+
+
+def _whole(state: State) -> None:
+    state.set("from", None)
+    state.set("to", None)
+    state.flush()
+
+
+def seasons_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
+    """The seasons beside each other, the last year marked."""
+    cells = data.ask(ws, "season_cells", station.id, parameter.name)
+    units, look = state.units(ws), state.look
+    labels = {s.name: s.name for s in ws.seasons.seasons}
+
+    def make() -> Picture:
+        return season_boxes(cells, parameter, labels=labels, units=units, look=look)
+
+    shown = data.draw(ws, "seasons", station.id, parameter.name, units, look.name, make=make)
+    widgets.picture(shown, key="season boxes")
+    unit = shown_unit(parameter.unit, units)
+    table = pd.DataFrame(
+        {
+            "Year": cells["year"].tolist(),
+            "Season": cells["season"].astype(str).tolist(),
+            "Qualifier": cells["qualifier"].tolist(),
+            f"Median [{unit}]": np.round(
+                np.asarray(to_shown(cells["value"].to_numpy(float), parameter.unit, units)),
+                parameter.decimals + 1,
+            ),
+            "Readings": cells["count"].tolist() if "count" in cells else None,
+        }
+    )
+    widgets.table(table.iloc[::-1], key="season cells", file_name=f"{station.id}-{parameter.name}-seasons")
+
+
+def profile_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
+    """Temperature (or another profile) along depth and time."""
+    profiles = [p for p in data.ask(ws, "parameters_at", station.id) if ws.parameters[p].profile]
+    name = parameter.name if parameter.profile else ("temperature" if "temperature" in profiles else "")
+    cube = data.ask(ws, "profile", station.id, name) if name else None
+    if cube is None or cube.sizes.get("time", 0) == 0 or cube.sizes.get("depth_m", 0) < 2:
+        widgets.nothing_yet(
+            "No profile has been read here.", "A profile is several depths read in one visit."
+        )
+        return
+    what = ws.parameters[name]
+    years = sorted({int(y) for y in cube["time"].dt.year.to_numpy()}, reverse=True)
+    year = int(state.choose("year", "Year", [str(y) for y in years]))
+    units, look = state.units(ws), state.look
+    part = cube.sel(time=cube["time"].dt.year == year)
+    times, depths = thermoclines(ws, station.id, year) if name == "temperature" else (None, None)
+
+    def make() -> Picture:
+        return isotherms(
+            part, what, thermocline_times=times, thermocline_depths=depths, units=units, look=look
+        )
+
+    shown = data.draw(ws, "profile", station.id, name, year, units, look.name, make=make)
+    widgets.picture(shown, key=f"profile {year}")
+    unit = shown_unit(what.unit, units)
+    frame = part[what.name].to_dataframe().reset_index().dropna(subset=[what.name])
+    table = pd.DataFrame(
+        {
+            "Date": pd.to_datetime(frame["time"]).dt.date,
+            f"Depth [{shown_unit('m', units)}]": np.round(
+                to_shown(frame["depth_m"].to_numpy(float), "m", units), 1
+            ),
+            f"{what.label} [{unit}]": np.round(
+                to_shown(frame[what.name].to_numpy(float), what.unit, units), 1
+            ),
+        }
+    )
+    widgets.table(
+        table,
+        key="profile table",
+        file_name=f"{station.id}-{name}-{year}",
+        config={"Date": widgets.date_column()},
+    )
+
+
+def thermoclines(ws: Workspace, station: str, year: int) -> tuple[Any, Any]:
+    """Return times and depths of the thermocline of a year; nothing when it cannot be told."""
+    answer = data.ask(ws, "stratification", station)
+    table = getattr(answer, "profiles", None)
+    if table is None or len(table) == 0:
+        return None, None
+    rows = table[pd.to_datetime(table["time"]).dt.year == year]
+    return rows["time"].to_numpy(), rows["thermocline_m"].to_numpy(float)
+
+
+def index_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
+    """Trophic state index of every year, and what its inputs say about each other."""
+    answer = data.ask(ws, "trophic", station.id)
+    units, look = state.units(ws), state.look
+    widgets.sentence(answer.sentence)
+    shown = data.draw(
+        ws, "index", station.id, look.name, make=lambda: index_by_year(answer.yearly, units=units, look=look)
+    )
+    widgets.picture(shown, key="index")
+    rows = answer.yearly.copy()
+    for column in ("index", "low", "high"):
+        if column in rows:
+            rows[column] = rows[column].round(1)
+    widgets.table(rows, key="index table", file_name=f"{station.id}-trophic")
+    table = answer.deviations
+    if table is not None and len(table.dropna(subset=["x", "y"])):
+        st.subheader("What the inputs say about each other", anchor=False)
+        other = data.draw(
+            ws, "deviations", station.id, look.name, make=lambda: deviations(table, units=units, look=look)
+        )
+        widgets.picture(other, key="deviations")
+    widgets.notes(answer.notes)
+    widgets.method_sentence(getattr(answer, "method", ""))
+
+
+VIEWS: dict[str, View] = {
+    "year": View("This year", year_view),
+    "readings": View("All readings", readings_view),
+    "seasons": View("Seasons", seasons_view),
+    "profile": View("Profile", profile_view),
+    "index": View("Trophic state", index_view),
+}
+"""Views by their name in the address, in the order of the buttons."""
