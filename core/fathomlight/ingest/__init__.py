@@ -2,7 +2,7 @@
 
 from fathomlight.ingest.checks import POSSIBLE
 from fathomlight.ingest.read import iter_chunks, read_file, read_rows, recheck_row
-from fathomlight.ingest.recipe import Recipe, load_recipes, write_recipe
+from fathomlight.ingest.recipe import Recipe, for_station, load_recipes, write_recipe
 from fathomlight.ingest.result import ReadLimits, ReadResult, merge_results
 
 __all__ = [
@@ -10,6 +10,7 @@ __all__ = [
     "ReadLimits",
     "ReadResult",
     "Recipe",
+    "for_station",
     "iter_chunks",
     "load_recipes",
     "merge_results",

@@ -127,6 +127,7 @@ class CellReader:
         self.bottoms = {i: s.bottom_depth_m for i, s in self.stations.items() if s.bottom_depth_m}
 
     def read(self, table: RawTable, station: np.ndarray, issues: Issues) -> Cells:
+        """Read the column in one piece of the file; cells that cannot be read go to ``issues``."""
         file = self.recipe.file
         coded = table.encoded(self.position)
         parsed = parse_values(coded.texts, self.recipe.missing, self.codes, file.decimal, file.thousands)
@@ -176,9 +177,12 @@ class CellReader:
         known = np.array([t in silent or t in telling or t in _fold(part.suspect_codes) for t in low], bool)
         rows = np.flatnonzero(~coded.spread(known))
         issues.add(
-            rows, table.header[position], np.array(coded.texts, dtype=object)[coded.codes[rows]],
-            "unknown qualifier", "Add it to equal_codes, below_codes, above_codes, on_bottom_codes or suspect_codes.",
-        )  # fmt: skip
+            rows,
+            table.header[position],
+            np.array(coded.texts, dtype=object)[coded.codes[rows]],
+            "unknown qualifier",
+            "Add it to equal_codes, below_codes, above_codes, on_bottom_codes or suspect_codes.",
+        )
         speaks = np.array([t in telling or t in _fold(part.suspect_codes) for t in low], bool)
         if speaks.any():
             self._apply_codes(cells, coded.spread(np.where(speaks, low, "")))

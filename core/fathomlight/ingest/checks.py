@@ -28,8 +28,9 @@ POSSIBLE: Mapping[str, tuple[float, float]] = {
     "light": (0.0, 3_000.0),
     "specific_conductance": (0.0, 300_000.0),
 }
-"""Values outside cannot be, in canonical units. Common practice, no source; the deepest disc reading on record is
-80 m (Gieskes, Veth, Woehrmann & Graefe 1987, Weddell Sea, Eos 68:123; cited from memory), and damp instruments read a little below
+"""Values outside cannot be, in canonical units. Common practice, no source; the deepest disc reading known is
+80 m (Gieskes, Veth, Woehrmann & Graefe 1987, Weddell Sea, Eos 68:123; cited from memory), and damp
+instruments read a little below
 the freezing point. A workspace narrows them with ``possible`` in parameters.toml."""
 
 SURFACE_ONLY = frozenset({"secchi", "tube_depth"})
@@ -62,8 +63,8 @@ def possible_range(
     Returns
     -------
     tuple of float
-        Lowest and highest possible value, canonical unit. The lowest itself is impossible when it is 0 and the
-        parameter is ``positive``.
+        Lowest and highest possible value, canonical unit. The lowest itself is impossible when it is 0 and
+        the parameter is ``positive``.
     """
     low, high = (possible or {}).get(parameter.name) or POSSIBLE.get(parameter.name, (-np.inf, np.inf))
     return (max(low, 0.0) if parameter.positive else low), high
@@ -117,9 +118,9 @@ class Past:
         Parameters
         ----------
         past : pandas.DataFrame or None
-            Either readings (``station, parameter, value`` and, for seasons, ``local_date`` or ``time``; ``flag``
-            and ``qualifier`` respected when there) or ranges (``station, parameter, low, high`` and optionally
-            ``month``; taken as they are).
+            Either readings (``station, parameter, value`` and, for seasons, ``local_date`` or ``time``;
+            ``flag`` and ``qualifier`` respected when there) or ranges (``station, parameter, low, high``
+            and optionally ``month``; taken as they are).
         least : int, optional
             Readings needed for a range.
 
@@ -202,8 +203,8 @@ class Past:
     ) -> np.ndarray:
         """Find readings that fit the past only if the number was in another unit.
 
-        Asked only when the reading as written is far outside: more than half as much again as the highest, or less
-        than two thirds of the lowest, of the past (for temperatures: beyond it by half its width).
+        Asked only when the reading as written is far outside: more than half as much again as the highest,
+        or less than two thirds of the lowest, of the past (for temperatures: beyond it by half its width).
 
         Parameters
         ----------
@@ -224,7 +225,8 @@ class Past:
         Examples
         --------
         >>> past = Past()
-        >>> got = past.other_unit(np.array([9.8, 2.5]), np.array([9.8, 2.5]), "m", "m", np.ones(2), np.full(2, 4.0))
+        >>> disc = np.array([9.8, 2.5])
+        >>> got = past.other_unit(disc, disc, "m", "m", np.ones(2), np.full(2, 4.0))
         >>> got.tolist()
         ['feet', '']
         """

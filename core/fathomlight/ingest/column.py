@@ -1,4 +1,4 @@
-"""One column of values: parameter, number, unit, qualifier, depth, replicate, method and note of every row."""
+"""One column of values: parameter, number, unit, qualifier, depth, replicate, note of every row."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _BOTTOM_NOTE = "disc on the bottom"
 
 @dataclass(frozen=True, slots=True)
 class ColumnResult:
-    """Readings of one column, doubts about them, cells without a value, and parameters that are not wanted."""
+    """Readings of one column, doubts, cells without a value, and parameters that are not wanted."""
 
     frame: pd.DataFrame
     doubts: pd.DataFrame
@@ -331,7 +331,7 @@ class ColumnReader:
         remedy = np.where(
             doubt[asked] == "deeper than the station's bottom",
             "If the disc was seen on the bottom, mark it so; else check value and bottom depth.",
-            "It fits this station's past only in that unit. Kept as written: correct the unit if it is wrong.",
+            "It fits this station's past only in that unit. Kept as written: correct it if need be.",
         )
         frame = pd.DataFrame(
             {

@@ -1,8 +1,8 @@
-"""Text files with separated columns, read in pieces: any encoding, banners, unit rows, footers, quoted line breaks.
+"""Text files with separated columns, read in pieces: any encoding, banners, unit rows, footers.
 
-A piece whose rows all have as many cells as the header is split by Arrow; any other piece by Python's ``csv``, which
-costs more but lets short rows (footnotes) through and refuses long ones one by one. Line numbers are those of a
-text editor, also below cells that hold line breaks.
+A piece whose rows all have as many cells as the header is split by Arrow; any other piece by Python's
+``csv``, which costs more but lets short rows (footnotes) through and refuses long ones one by one. Line
+numbers are those of a text editor, also below cells that hold line breaks.
 """
 
 from __future__ import annotations
@@ -113,7 +113,7 @@ def _zero_bytes(name: str, block: bytes) -> str:
 
 
 def sniff_delimiter(text: str) -> str:
-    """Find the sign between the columns from the first lines.
+    r"""Find the sign between the columns from the first lines.
 
     Parameters
     ----------
@@ -185,8 +185,8 @@ def find_header(records: list[Record], recipe: Recipe, name: str) -> tuple[tuple
     records : list of Record
         The first rows.
     recipe : Recipe
-        ``file.header_rows``, else ``file.header_contains``, else the row that holds most columns of the recipe,
-        else the first row that is not blank.
+        ``file.header_rows``, else ``file.header_contains``, else the row that holds most columns of the
+        recipe, else the first row that is not blank.
     name : str
         File, for messages.
 
@@ -418,7 +418,7 @@ class CsvSource:
                         record.first,
                         self.delimiter.join(cells),
                         f"the row has {len(cells)} cells, the header {width}",
-                        "Put quotation marks around a cell that holds the column separator (a decimal comma?), "
+                        "Put quotation marks around a cell that holds the separator (a decimal comma?), "
                         "or remove the surplus cell.",
                     )
                 )

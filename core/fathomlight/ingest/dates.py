@@ -5,7 +5,8 @@ Conventions, stated once:
 * The recipe says whether day or month comes first. A text that two declared formats read as different days is
   refused, never guessed.
 * A year of two digits that would lie in the future belongs to the century before.
-* A date without a clock time stands at noon of the station's own clock (see :mod:`fathomlight.ingest.instants`).
+* A date without a clock time stands at noon of the station's own clock (see
+  :mod:`fathomlight.ingest.instants`).
 """
 
 from __future__ import annotations
@@ -31,13 +32,23 @@ _MONTHS = {
     name: number
     for number, names in enumerate(
         (
-            "jan january", "feb february", "mar march", "apr april", "may", "jun june", "jul july", "aug august",
-            "sep sept september", "oct october", "nov november", "dec december",
+            "jan january",
+            "feb february",
+            "mar march",
+            "apr april",
+            "may",
+            "jun june",
+            "jul july",
+            "aug august",
+            "sep sept september",
+            "oct october",
+            "nov november",
+            "dec december",
         ),
         start=1,
     )
     for name in names.split()
-}  # fmt: skip
+}
 _NAT = np.datetime64("NaT", "us")
 
 
@@ -317,7 +328,8 @@ def parse_clocks(texts: list[str], missing: np.ndarray) -> ParsedClocks:
 
     Examples
     --------
-    >>> found = parse_clocks(["930", "0930", "752", "12/30/1899 9:35:00", "9:35 PM", "2561", ""], np.zeros(7, bool))
+    >>> texts = ["930", "0930", "752", "12/30/1899 9:35:00", "9:35 PM", "2561", ""]
+    >>> found = parse_clocks(texts, np.zeros(7, bool))
     >>> (found.seconds / 60).tolist()
     [570.0, 570.0, 472.0, 575.0, 1295.0, nan, nan]
     """

@@ -36,6 +36,7 @@ class DepthReader:
         self.bottoms = {i: s.bottom_depth_m for i, s in self.stations.items() if s.bottom_depth_m}
 
     def read(self, table: RawTable, station: np.ndarray, surface: np.ndarray, issues: Issues) -> np.ndarray:
+        """Return the depth [m] of every row; 0 where ``surface`` says that the parameter has none."""
         part, depths = self.part, self.recipe.depth
         if part.depth is not None:
             return np.full(len(table), part.depth)
@@ -49,22 +50,50 @@ class DepthReader:
         if position is None:
             return out
         coded = table.encoded(position)
-        found, bottom, reason = self._depth_texts(table, coded)
         rows = np.flatnonzero(~surface & ~issues.bad)
+        for unit, here in self._units(table, rows):
+            self._fill(table, coded, station, here, unit, out, issues)
+        return out
+
+    def _units(self, table: RawTable, rows: np.ndarray) -> list[tuple[str, np.ndarray]]:
+        """Rows by the unit their depth is in."""
+        names = self.recipe.depth.unit_column
+        position = table.find(names) if names else None
+        if position is None:
+            return [(self.depth_unit, rows)]
+        coded = table.encoded(position)
         codes = coded.codes[rows]
-        out[rows] = np.where(np.isnan(found[codes]), depths.default, found[codes])
+        return [(coded.texts[c] or self.depth_unit, rows[codes == c]) for c in np.unique(codes)]
+
+    def _fill(
+        self,
+        table: RawTable,
+        coded: Encoded,
+        station: np.ndarray,
+        rows: np.ndarray,
+        unit: str,
+        out: np.ndarray,
+        issues: Issues,
+    ) -> None:
+        position = table.find(self.recipe.depth.column)
+        header = table.header[position] if position is not None else "depth"
+        found, bottom, reason = self._depth_texts(coded, unit)
+        codes = coded.codes[rows]
+        out[rows] = np.where(np.isnan(found[codes]), self.recipe.depth.default, found[codes])
         wrong = rows[reason[codes] != ""]
         at = coded.codes[wrong]
         issues.add(
-            wrong, table.header[position], np.array(coded.texts, dtype=object)[at], reason[at],
-            "Give the depth below the surface as a positive number, or add the code to depth.codes of the recipe.",
-        )  # fmt: skip
+            wrong,
+            header,
+            np.array(coded.texts, dtype=object)[at],
+            reason[at],
+            "Give the depth below the surface as a positive number, or add the code to the recipe's depth.codes.",
+        )
         deep = rows[bottom[codes]]
         if len(deep):
-            out[deep] = self._bottom_depth(table, station, deep, table.header[position], issues)[deep]
-        return out
+            out[deep] = self._bottom_depth(table, station, deep, header, issues)[deep]
 
-    def _depth_texts(self, table: RawTable, coded: Encoded) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    def _depth_texts(self, coded: Encoded, unit: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Depth [m], whether it is the bottom, and what is wrong, of each different text."""
         depths, file = self.recipe.depth, self.recipe.file
         codes = {k.casefold(): v for k, v in depths.codes.items()}
@@ -82,7 +111,7 @@ class DepthReader:
                 reason[i] = "not a depth" if depths.numbers else "not a declared layer code"
             elif not parsed.missing[i]:
                 try:
-                    found[i] = convert(float(parsed.number[i]), str(parsed.unit[i]) or self.depth_unit, "m")
+                    found[i] = convert(float(parsed.number[i]), str(parsed.unit[i]) or unit, "m")
                 except UnitError:
                     reason[i] = "not a depth"
                 if found[i] < 0 or found[i] > MAX_DEPTH:

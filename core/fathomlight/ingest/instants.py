@@ -2,10 +2,11 @@
 
 Conventions:
 
-* ``local_date`` is the calendar date at the station. Where the file gives a date without a clock time, that date
-  stays what it is, whatever its zone mark, and ``time`` stands at local noon; the row's note says :data:`NOON_NOTE`.
-* A clock time that the station's clock skips (spring) is refused; one that it shows twice (autumn) is taken as the
-  earlier, a repeat of the same row key in the same piece of the file as the later, and noted.
+* ``local_date`` is the calendar date at the station. Where the file gives a date without a clock time, that
+  date stays what it is, whatever its zone mark, and ``time`` stands at local noon; the row's note says
+  :data:`NOON_NOTE`.
+* A clock time that the station's clock skips (spring) is refused; one that it shows twice (autumn) is taken
+  as the earlier, a repeat of the same row key in the same piece of the file as the later, and noted.
 * Nothing before 1850 or later than a day from now is a reading.
 """
 
@@ -34,10 +35,27 @@ _NAT = np.datetime64("NaT", "us")
 _DAY = np.timedelta64(86_400_000_000, "us")
 
 _ZONES = {
-    "utc": 0, "gmt": 0, "z": 0, "nst": -3.5, "ndt": -2.5, "ast": -4, "adt": -3, "est": -5, "edt": -4, "cst": -6,
-    "cdt": -5, "mst": -7, "mdt": -6, "pst": -8, "pdt": -7, "akst": -9, "akdt": -8, "hst": -10, "ahst": -10,
-}  # fmt: skip
-"""Hours east of Greenwich of the zone codes of the water-quality exchange standard (North American civil time)."""
+    "utc": 0,
+    "gmt": 0,
+    "z": 0,
+    "nst": -3.5,
+    "ndt": -2.5,
+    "ast": -4,
+    "adt": -3,
+    "est": -5,
+    "edt": -4,
+    "cst": -6,
+    "cdt": -5,
+    "mst": -7,
+    "mdt": -6,
+    "pst": -8,
+    "pdt": -7,
+    "akst": -9,
+    "akdt": -8,
+    "hst": -10,
+    "ahst": -10,
+}
+"""Hours east of Greenwich of the zone codes of the water-quality exchange standard (North America)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,9 +161,9 @@ class Clockwork:
             if timed.any() and midnight.all() and not self.recipe.time.time_column:
                 rule = "date only"
                 self.warnings.append(
-                    "every time in the date column is midnight: read as dates without a clock time, kept as local "
-                    'dates. If midnight is meant, set time.clock = "as written" in the recipe; if local midnight was '
-                    'turned into UTC, set "local midnight in utc"'
+                    "every time in the date column is midnight: read as dates without a clock time, as local "
+                    'dates. If midnight is meant, set time.clock = "as written" in the recipe; if local midnight '
+                    'was turned into UTC, set "local midnight in utc"'
                 )
             if not timed.any():
                 rule = ""
@@ -253,9 +271,12 @@ class Clockwork:
         )
         rows = np.flatnonzero(coded.spread(named == "?"))
         issues.add(
-            rows, table.header[position], np.array(coded.texts, dtype=object)[coded.codes[rows]],
-            "unknown time zone", "Use a code such as EST or CDT, UTC, an offset such as -06:00, or an IANA name.",
-        )  # fmt: skip
+            rows,
+            table.header[position],
+            np.array(coded.texts, dtype=object)[coded.codes[rows]],
+            "unknown time zone",
+            "Use a code such as EST or CDT, UTC, an offset such as -06:00, or an IANA name.",
+        )
         given = coded.spread(named)
         return np.where((given == "") | (given == "?"), zone, given)
 
@@ -391,8 +412,8 @@ def _zone(text: str) -> str:
 def _from_local(naive: np.ndarray, zone: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Turn clock times of a zone into UTC.
 
-    Returns the instants (the earlier where the clock shows a time twice, NaT where it skips it), a mask of times shown
-    twice, and the later instants.
+    Returns the instants (the earlier where the clock shows a time twice, NaT where it skips it), a mask of
+    times shown twice, and the later instants.
     """
     fixed = re.fullmatch(r"([+-])(\d{2}):(\d{2})", zone)
     if fixed or zone == "UTC":

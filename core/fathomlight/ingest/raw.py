@@ -158,7 +158,7 @@ class RawTable:
         return {h: c[row].as_py() for h, c in zip(self.header, self.columns, strict=True)}
 
     def row_texts(self, rows: np.ndarray) -> list[str]:
-        """Return rows as JSON objects, column name -> text, so that they can be shown, mended and read again."""
+        """Return rows as JSON objects, column name -> text, to be shown, mended and read again."""
         picked = [c.take(pa.array(rows, pa.int64())).to_pylist() for c in self.columns]
         return [
             json.dumps(dict(zip(self.header, cells, strict=True)), ensure_ascii=False)

@@ -16,6 +16,7 @@ import pyarrow as pa
 
 from fathomlight.errors import ArgumentError, UnreadableFileError, UnsafeFileError
 from fathomlight.ingest.csv_source import CsvSource
+from fathomlight.ingest.isolated import iter_isolated
 from fathomlight.ingest.raw import RawTable, Source, unique_header
 from fathomlight.ingest.readings import Assembler, Piece
 from fathomlight.ingest.recipe import Recipe
@@ -120,7 +121,13 @@ def open_source(
     kind = file_kind(path, recipe)
     if kind == "csv":
         return CsvSource(path, recipe, progress)
-    raise UnreadableFileError("this kind of file is not read yet", where=path.name, got=kind)
+    if kind == "xlsx":
+        from fathomlight.ingest.xlsx_source import XlsxSource
+
+        return XlsxSource(path, recipe, limits, sheet, progress)
+    from fathomlight.ingest.netcdf_source import NetcdfSource
+
+    return NetcdfSource(path, recipe, progress)
 
 
 def _moment(now: dt.datetime | None) -> np.datetime64:
@@ -229,7 +236,8 @@ def iter_chunks(
         "parameters": parameters, "stations": stations, "waters": waters, "limits": limits, "sheet": sheet,
         "past": past, "possible": possible, "now": now, "progress": progress,
     }  # fmt: skip
-    yield from iter_here(Path(path), recipe, **arguments)
+    reader = iter_here if limits.isolate == "never" else iter_isolated
+    yield from reader(Path(path), recipe, **arguments)
 
 
 def read_file(
@@ -375,8 +383,8 @@ def recheck_row(
     Returns
     -------
     ReadResult
-        Where one value cell of a wide row was refused, only that column is read again: the row's other readings were
-        not refused and are not given twice.
+        Where one value cell of a wide row was refused, only that column is read again: the row's other
+        readings were not refused and are not given twice.
 
     Raises
     ------

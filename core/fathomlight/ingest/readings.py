@@ -126,7 +126,7 @@ class Assembler:
             filled |= has_value(table, reader.part, self.recipe)
         silent = left_out | ~filled
         row_issues.bad |= silent
-        station, ids = self._stations(table, row_issues)
+        station, _ = self._stations(table, row_issues)
         instants = self.clockwork.read(table, station, row_issues)
         parts, refused, doubts, kinds = self._columns(table, station, instants, row_issues)
         frame = pd.concat(parts, ignore_index=True) if parts else empty_frame(FRAME_COLUMNS)
@@ -154,8 +154,8 @@ class Assembler:
             self.warnings.append(f"not loaded, because the recipe does not ask for it: {listed}{more}")
         if self.clockwork.aged:
             self.warnings.append(
-                f"{self.clockwork.aged} rows have a year of two digits that was taken for the century before, because "
-                "it would lie in the future"
+                f"{self.clockwork.aged} rows have a year of two digits that was taken for the century before: it "
+                "would lie in the future"
             )
         self.warnings.extend(self.repeats.warnings())
 
@@ -202,12 +202,20 @@ class Assembler:
         rows = len(table)
         if part.preamble and not (part.column and table.find(part.column) is not None):
             text = table.preamble.get(plain_name(part.preamble), "")
+            if not text:
+                raise RecipeError(
+                    "the lines above the header do not name the station", where=table.file,
+                    got=", ".join(table.preamble) or "no labels", expected=f"a line {part.preamble}: ...",
+                    fix="Choose the station when loading.",
+                )  # fmt: skip
             identity, reason, remedy = self.names.look_up(text)
             if reason:
                 raise RecipeError(
-                    f"{reason} in the lines above the header", where=f"{table.file}: {part.preamble}", got=text,
+                    f"{reason} in the lines above the header",
+                    where=f"{table.file}: {part.preamble}",
+                    got=text,
                     fix=remedy,
-                )  # fmt: skip
+                )
             return np.full(rows, identity, dtype=object), np.zeros(rows, int)
         if part.fixed:
             identity = self.names.look_up(part.fixed)[0]
@@ -268,10 +276,17 @@ class Assembler:
 
 def _spoiled(table: RawTable) -> pd.DataFrame:
     rows = [
-        {"file": table.file, "line": s.line, "column": "", "value": "", "reason": s.reason, "remedy": s.remedy,
-         "row_text": s.text}
+        {
+            "file": table.file,
+            "line": s.line,
+            "column": "",
+            "value": "",
+            "reason": s.reason,
+            "remedy": s.remedy,
+            "row_text": s.text,
+        }
         for s in table.spoiled
-    ]  # fmt: skip
+    ]
     return concat_refused([pd.DataFrame(rows)]) if rows else concat_refused([])
 
 

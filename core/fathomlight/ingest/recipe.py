@@ -13,8 +13,9 @@ top level      ``name``, ``description``, ``kind``, ``layout``, ``repeats``
 ``[fields]``   for surveys, catch and fish: field -> column
 =============  ==========================================================================================
 
-Every column may be given as one text or as a list of texts (names the column has had over the years); capitals
-and blanks do not matter. Columns named in ``not_imported`` (observers, comments) are known and left out.
+Every column may be given as one text or as a list of texts (names the column has had over the years);
+capitals and blanks do not matter. Columns named in ``not_imported`` (observers, comments) are known and
+left out.
 """
 
 from __future__ import annotations
@@ -42,6 +43,7 @@ __all__ = [
     "StationPart",
     "TimePart",
     "ValuePart",
+    "for_station",
     "load_recipes",
     "plain_name",
     "write_recipe",
@@ -148,8 +150,8 @@ class StationPart(_Part):
 class TimePart(_Part):
     """When.
 
-    ``formats`` are strftime patterns, ``iso``, ``excel`` or ``excel-1904`` (serial day numbers). They also declare
-    whether day or month comes first; a text that two of them read as different days is refused.
+    ``formats`` are strftime patterns, ``iso``, ``excel`` or ``excel-1904`` (serial day numbers). They also
+    declare whether day or month comes first; a text that two of them read as different days is refused.
     """
 
     column: ColumnName = ()
@@ -166,9 +168,11 @@ class TimePart(_Part):
     """``station`` (the station's own zone), an IANA name, ``UTC``, or a fixed offset such as ``-06:00``."""
     zone_column: ColumnName = ()
     clock: Literal["auto", "as written", "date only", "local midnight in utc"] = "auto"
-    """``as written``: the clock part is a clock time. ``date only``: the clock part means nothing, the date as written is the local date (``T00:00:00Z``).
-    ``local midnight in utc``: local midnight was converted to UTC (07:00Z); turned back, then the date counts.
-    ``auto``: as written, unless every time of the file's beginning is midnight: then date only, with a warning."""
+    """``as written``: the clock part is a clock time.
+    ``date only``: the clock part means nothing, the date as written is the local date (``T00:00:00Z``).
+    ``local midnight in utc``: local midnight was converted to UTC (07:00Z); turned back, then the date
+    counts.
+    ``auto``: as written, unless every time of the beginning is midnight: then date only, with a warning."""
 
     @model_validator(mode="after")
     def _whole(self) -> Self:
@@ -311,8 +315,8 @@ class Recipe(_Part):
     kind: Kind = "readings"
     layout: Literal["long", "wide"] = "wide"
     repeats: Literal["as is", "replicates"] = "as is"
-    """``replicates``: readings of one station, parameter, depth and time that differ are numbered 1, 2, ... in file
-    order. ``as is``: they are passed on, with a warning."""
+    """``replicates``: readings of one station, parameter, depth and time that differ are numbered 1, 2, ... in
+    file order. ``as is``: they are passed on, with a warning."""
     file: FilePart = FilePart()
     missing: MissingPart = MissingPart()
     station: StationPart = StationPart()
@@ -340,6 +344,24 @@ class Recipe(_Part):
         elif not self.fields.survey:
             raise ValueError(f"a recipe of kind {self.kind} needs fields.survey")
         return self
+
+
+def for_station(recipe: Recipe, station: str) -> Recipe:
+    """Return a recipe that takes every row to be of one station, for files that do not say.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Any recipe of readings.
+    station : str
+        Station id.
+
+    Returns
+    -------
+    Recipe
+        A copy; the recipe's own station columns do not count.
+    """
+    return recipe.model_copy(update={"station": StationPart(fixed=station)})
 
 
 def load_recipes(folder: str | Path) -> dict[str, Recipe]:

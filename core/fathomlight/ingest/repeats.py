@@ -1,12 +1,13 @@
 """Readings that share station, parameter, depth and time in one file.
 
-* The same value again, from a row that is the same cell by cell, or (``kind = "profiles"``) a disc depth repeated on
-  every depth row of a profile: one reading, the others counted as duplicates.
-* Another value: with ``repeats = "replicates"`` numbered 1, 2, ... in file order; with ``"as is"`` passed on, with a
-  warning, since the store would take the later for a correction of the earlier.
+* The same value again, from a row that is the same cell by cell, or (``kind = "profiles"``) a disc depth
+  repeated on every depth row of a profile: one reading, the others counted as duplicates.
+* Another value: with ``repeats = "replicates"`` numbered 1, 2, ... in file order; with ``"as is"`` passed
+  on, with a warning, since the store would take the later for a correction of the earlier.
 
-For ``"replicates"`` the 64-bit keys of all readings of a file are kept (some 20 bytes a reading), so that the numbers
-do not depend on where the file was cut into pieces (but across pieces, the same value is always a duplicate).
+For ``"replicates"`` the 64-bit keys of all readings of a file are kept (some 20 bytes a reading), so that
+the numbers do not depend on where the file was cut into pieces (but across pieces, the same value is always
+a duplicate).
 """
 
 from __future__ import annotations
@@ -139,11 +140,11 @@ class Repeats:
             out.append(f"{self.duplicates} readings stand in the file more than once and were taken once")
         if self.numbered:
             out.append(
-                f"{self.numbered} readings repeat an earlier one's place and time and were numbered as replicates"
+                f"{self.numbered} readings repeat the place and time of another and were numbered as replicates"
             )
         if self.conflicts:
             out.append(
-                f"{self.conflicts} readings share station, parameter, depth and time with another reading of this file "
+                f"{self.conflicts} readings share station, parameter, depth and time with another of this file "
                 'but differ in value: if they are repeats, set repeats = "replicates" in the recipe'
             )
         return out

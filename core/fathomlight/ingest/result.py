@@ -74,15 +74,17 @@ class ReadResult(Result):
     surveys, catches, fish : pandas.DataFrame
         Tables of the model, for the other kinds.
     refused : pandas.DataFrame
-        Cells and rows that cannot be used: :data:`~fathomlight.model.REFUSED_COLUMNS`. ``row_text`` is the row as
-        a JSON object (column name -> cell), which :func:`~fathomlight.ingest.recheck_row` takes back.
+        Cells and rows that cannot be used: :data:`~fathomlight.model.REFUSED_COLUMNS`. ``row_text`` is the
+        row as a JSON object (column name -> cell), which :func:`~fathomlight.ingest.recheck_row` takes
+        back.
     doubts : pandas.DataFrame
         Readings that were kept but should be looked at; same columns.
     warnings : tuple of str
         What a person should know about the whole file.
     counts : dict of str to int
-        ``rows``, ``readings`` (or ``surveys``, ``catches``, ``fish``), ``refused``, ``doubts``, ``blank`` (cells
-        without a value in rows that have others), ``empty_rows``, ``duplicates``, ``left_out``, ``not_wanted``.
+        ``rows``, ``readings`` (or ``surveys``, ``catches``, ``fish``), ``refused``, ``doubts``, ``blank``
+        (cells without a value in rows that have others), ``empty_rows``, ``duplicates``, ``left_out``,
+        ``not_wanted``.
     unused_columns : tuple of str
         Columns that the recipe does not speak of.
     """

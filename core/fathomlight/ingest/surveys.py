@@ -2,13 +2,16 @@
 
 * A species without a row was not caught: no zero is written here, the fish layer makes it where it is needed.
 * An empty effort is unknown (NaN). An effort of 0 is refused: nothing was fished, so nothing was surveyed.
-* One file may hold surveys and catches (or fish) together: the survey's columns are then the same on each of its rows.
-* Species are kept by common name in lower case; scientific names of the commoner predators are turned into it.
+* One file may hold surveys and catches (or fish) together: the survey's columns are then the same on each
+  of its rows.
+* Species are kept by common name in lower case; scientific names of the commoner predators are turned into
+  it.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -51,10 +54,11 @@ SCIENTIFIC_NAMES: Mapping[str, str] = {
     "salvelinus namaycush": "lake trout",
     "lota lota": "burbot",
 }
-"""Scientific to common names (American Fisheries Society, Common and Scientific Names of Fishes; older synonyms too)."""
+"""Scientific to common names (names as in American Fisheries Society lists; older synonyms too)."""
 
 _NAT = np.datetime64("NaT", "us")
 _LIMITS = {"length": (5.0, 5_000.0, "mm"), "weight": (0.01, 500_000.0, "g"), "mesh": (1.0, 1_000.0, "mm")}
+_ZONED = re.compile(r"\d(Z|[+-]\d{2}:?\d{2})$", re.I)
 _ABSENT = {"absent", "0", "false", "no"}
 
 
@@ -86,8 +90,8 @@ def species_name(text: str, names: Mapping[str, str]) -> str:
 
     Examples
     --------
-    >>> species_name("Sander vitreus", {}), species_name(" Yellow  Perch", {}), species_name("WAE", {"wae": "walleye"})
-    ('walleye', 'yellow perch', 'walleye')
+    >>> species_name("Sander vitreus", {}), species_name("Burbot", {}), species_name("WAE", {"wae": "walleye"})
+    ('walleye', 'burbot', 'walleye')
     """
     plain = plain_name(text)
     low = " ".join(text.split()).casefold()
@@ -213,7 +217,7 @@ class SurveyAssembler:
         self.ready = True
 
     def _text(self, table: RawTable, key: str) -> np.ndarray:
-        """Text of a field, row by row: the first of its columns that is not empty there, else the fixed text."""
+        """Text of a field, row by row: the first of its columns that is not empty, else the fixed text."""
         out = np.full(len(table), "", dtype=object)
         for name in self._names(key):
             position = table.find((name,))
@@ -273,9 +277,16 @@ class SurveyAssembler:
         with np.errstate(invalid="ignore"):
             off = (out < low) | (out > high)
         self._refuse(
-            table, issues, key, texts, off, f"an impossible {noun}",
-            f"Possible is {low:g} to {high:g} {shown}; check the unit." if shown else "It cannot be negative.",
-        )  # fmt: skip
+            table,
+            issues,
+            key,
+            texts,
+            off,
+            f"an impossible {noun}",
+            f"Possible is {low:g} to {high:g} {shown}; check the unit."
+            if shown
+            else "It cannot be negative.",
+        )
         return out
 
     # -- surveys -------------------------------------------------------------------------------
@@ -316,6 +327,7 @@ class SurveyAssembler:
         halves = [str(t).split("/") if _interval(str(t)) else [str(t)] for t in texts]
         first = np.array([h[0].strip() for h in halves], dtype=object)
         second = np.array([h[1].strip() if len(h) > 1 else "" for h in halves], dtype=object)
+        first = self._with_zoned_clock(table, key, first)
         out = []
         for part in (first, second):
             codes, kinds = pd.factorize(part)
@@ -337,9 +349,21 @@ class SurveyAssembler:
             out[0] = self._with_clock(table, clock, out[0], issues)
         return out[0], out[1]
 
+    def _with_zoned_clock(self, table: RawTable, key: str, dates: np.ndarray) -> np.ndarray:
+        """Put a clock time that names its offset behind its date: the two are one instant."""
+        if not self._has(table, f"{key}_time"):
+            return dates
+        clocks = [str(c).split("/")[0].strip() for c in self._text(table, f"{key}_time")]
+        joined = [
+            f"{d}T{c}" if len(str(d)) == 10 and _ZONED.search(c) else d
+            for d, c in zip(dates, clocks, strict=True)
+        ]
+        return np.array(joined, dtype=object)
+
     def _with_clock(self, table: RawTable, key: str, when: np.ndarray, issues: Issues) -> np.ndarray:
         texts = self._text(table, key)
-        bare = np.array([str(t).split("/")[0].rstrip("Zz") for t in texts], dtype=object)
+        bare = np.array([str(t).split("/")[0].strip() for t in texts], dtype=object)
+        bare[[bool(_ZONED.search(b)) for b in bare]] = ""
         codes, kinds = pd.factorize(bare)
         found = parse_clocks([str(k) for k in kinds], kinds.astype(object) == "")
         wrong = np.array([bool(r) for r in found.reason], bool)[codes]
@@ -360,11 +384,16 @@ class SurveyAssembler:
             for i, text in enumerate(texts):
                 try:
                     effort[i], behind = split_value_unit(str(text)) if text else (np.nan, "")
-                    unit[i] = unit[i] or behind
+                    unit[i] = behind or unit[i]
                 except UnitError:
                     rows = np.array([i])
-                    issues.add(rows, self._header(table, "effort"), [str(text)], "not an effort with its unit",
-                               "Write it as 24 net-nights, or leave it empty when unknown.")  # fmt: skip
+                    issues.add(
+                        rows,
+                        self._header(table, "effort"),
+                        [str(text)],
+                        "not an effort with its unit",
+                        "Write it as 24 net-nights, or leave it empty when unknown.",
+                    )
         else:
             effort = self._number(table, "effort", issues)
         unit = np.array([" ".join(str(u).split()).casefold() for u in unit], dtype=object)
@@ -380,8 +409,10 @@ class SurveyAssembler:
 
     def _surveys(self, table: RawTable, survey: np.ndarray, issues: Issues) -> pd.DataFrame:
         station, water = self._places(table, issues)
-        zone = np.array([self.zone.get(str(s)) or self.zone.get(str(w), "") for s, w in zip(station, water, strict=True)],
-                        dtype=object)  # fmt: skip
+        zone = np.array(
+            [self.zone.get(str(s)) or self.zone.get(str(w), "") for s, w in zip(station, water, strict=True)],
+            dtype=object,
+        )
         start, behind = self._when(table, "start", zone, issues)
         end = behind
         if self._has(table, "end"):
@@ -393,19 +424,41 @@ class SurveyAssembler:
         )
         late = start > self.now + np.timedelta64(1, "D")
         self._refuse(table, issues, "start", texts, late, "this date lies in the future", "Correct the date.")
-        self._refuse(table, issues, "end", self._text(table, "end"), end < start, "the end lies before the start",
-                     "Correct start or end.")  # fmt: skip
+        self._refuse(
+            table,
+            issues,
+            "end",
+            self._text(table, "end"),
+            end < start,
+            "the end lies before the start",
+            "Correct start or end.",
+        )
         gear = self._text(table, "gear")
-        self._refuse(table, issues, "gear", gear, gear == "", "no gear given", "Name the gear: catches of different "
-                     "gears are never put together.")  # fmt: skip
+        self._refuse(
+            table,
+            issues,
+            "gear",
+            gear,
+            gear == "",
+            "no gear given",
+            "Name the gear: catches of different gears are never put together.",
+        )
         effort, unit = self._effort(table, issues)
         return pd.DataFrame(
             {
-                "survey": survey, "water": water, "station": station,
-                "gear": [self.gears.get(plain_name(str(g))) or " ".join(str(g).split()).casefold() for g in gear],
-                "start": start, "end": end, "effort": effort, "effort_unit": unit, "note": self._text(table, "note"),
+                "survey": survey,
+                "water": water,
+                "station": station,
+                "gear": [
+                    self.gears.get(plain_name(str(g))) or " ".join(str(g).split()).casefold() for g in gear
+                ],
+                "start": start,
+                "end": end,
+                "effort": effort,
+                "effort_unit": unit,
+                "note": self._text(table, "note"),
             }
-        )  # fmt: skip
+        )
 
     def _once(self, table: RawTable, found: pd.DataFrame, issues: Issues) -> pd.DataFrame:
         """Each survey once; rows that say otherwise about a survey seen before are refused."""
@@ -422,10 +475,14 @@ class SurveyAssembler:
             elif known != tuple(record) or self.recipe.kind == "surveys":
                 same = known == tuple(record)
                 issues.add(
-                    np.array([row]), self._header(table, "survey"), [str(record[0])],
-                    "this survey stands in the file twice" if same else "this survey was described differently before",
+                    np.array([row]),
+                    self._header(table, "survey"),
+                    [str(record[0])],
+                    "this survey stands in the file twice"
+                    if same
+                    else "this survey was described differently before",
                     "Remove the row." if same else "Give each survey its own id, or make its rows agree.",
-                )  # fmt: skip
+                )
         return found.iloc[keep].reset_index(drop=True).astype(dict(SURVEY_COLUMNS))
 
     # -- catch and fish ------------------------------------------------------------------------
@@ -455,10 +512,7 @@ class SurveyAssembler:
             count = np.where(absent & np.isnan(count), 0.0, count)
         texts = self._text(table, "species")
         empty = (texts == "") & np.isnan(count)  # a survey without catch, in a file of both
-        if self._has(table, "start"):
-            needed = ~empty
-        else:
-            needed = np.ones(len(table), bool)
+        needed = ~empty if self._has(table, "start") else np.ones(len(table), bool)
         species = self._species(table, issues, needed=needed)
         self._refuse(
             table, issues, "count", self._text(table, "count"), needed & np.isnan(count), "no count given",
@@ -479,18 +533,37 @@ class SurveyAssembler:
         age = self._number(table, "age", issues)
         times = self._number(table, "count", issues, whole=True)
         empty = np.isnan(length) & np.isnan(weight) & np.isnan(age)
-        self._refuse(table, issues, "length", self._text(table, "length"), empty, "nothing was measured on this fish",
-                     "Give length, weight or age; fish that were only counted belong in the catch.")  # fmt: skip
-        self._refuse(table, issues, "count", self._text(table, "count"), times > 10_000, "too many fish for one row",
-                     "Check the count.")  # fmt: skip
+        self._refuse(
+            table,
+            issues,
+            "length",
+            self._text(table, "length"),
+            empty,
+            "nothing was measured on this fish",
+            "Give length, weight or age; fish that were only counted belong in the catch.",
+        )
+        self._refuse(
+            table,
+            issues,
+            "count",
+            self._text(table, "count"),
+            times > 10_000,
+            "too many fish for one row",
+            "Check the count.",
+        )
         species = self._species(table, issues, needed=np.ones(len(table), bool))
         number, mesh = self._pass_and_mesh(table, issues)
         rows = np.flatnonzero(~issues.bad)
         rows = np.repeat(rows, np.nan_to_num(times[rows], nan=1.0).astype(np.int64))
         out = {
-            "survey": survey[rows], "species": species[rows], "length_mm": length[rows], "weight_g": weight[rows],
-            "age_years": age[rows], "pass_number": number[rows], "mesh_mm": mesh[rows],
-        }  # fmt: skip
+            "survey": survey[rows],
+            "species": species[rows],
+            "length_mm": length[rows],
+            "weight_g": weight[rows],
+            "age_years": age[rows],
+            "pass_number": number[rows],
+            "mesh_mm": mesh[rows],
+        }
         return pd.DataFrame(out).astype(dict(FISH_COLUMNS))
 
 
