@@ -1,0 +1,356 @@
+"""What habitat through the seasons is made from, laid out day by day."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from fathomlight.errors import ArgumentError
+from fathomlight.indices._values import (
+    FloatArray,
+    as_floats,
+    check_between,
+    check_positive,
+    local_days,
+    qualifier_array,
+)
+from fathomlight.indices.light import K_DEFAULT, check_k, check_step, illuminance, solar_elevation
+from fathomlight.indices.stratification.profile import profiles_from_readings
+from fathomlight.indices.stratification.stability import depth_area
+
+Days = npt.NDArray[np.datetime64]
+MonthDay = tuple[int, int]
+
+
+@dataclass(frozen=True, kw_only=True)
+class HabitatInputs:
+    """Readings and settings for one water; whatever is left out is named, and the rest is computed.
+
+    Attributes
+    ----------
+    dates, secchi_m : array_like, shape (n,)
+        Local dates and disc depths, [m]. Several on one day are averaged (geometric mean).
+    qualifiers : array_like of str, shape (n,), optional
+        ``=``, ``<`` or ``>``; None means all ``=``.
+    temperature_dates, temperature_depths_m, temperatures : array_like, shape (m,), optional
+        Temperature readings: local dates, depths [m], values [degC]. Days with fewer than three depths are
+        not used.
+    area_depths_m, areas_m2 : array_like, optional
+        Depth-area table, [m] and [m2].
+    latitude : float, optional
+        [deg], north positive. (The sum over a whole day does not depend on longitude.)
+    season : ((month, day), (month, day))
+        Open-water season, both ends included; may cross the end of the year.
+    k : float
+        k in Kd = k / SD.
+    sky_factor : float
+        Share of clear-sky light that comes through, above 0 and at most 1. Loss at the surface belongs here
+        too; with 0.5 the band lies 0.41 SD higher (ln 2 / 1.7) and is as thick as before.
+    step_minutes : int
+        Time step through the day, [min].
+    depth_step_m : float, optional
+        Depth step of the temperature grid, [m]; by default 1/400 of the greatest depth, at least 0.02.
+    max_gap_days : float
+        Days between readings further apart than this are not covered.
+    hold_days : float
+        A first or last reading also stands for so many days before or after it.
+    fill_temperature : bool
+        Whether days without a profile of their own take the mean of the same day in other years.
+    """
+
+    dates: Any = ()
+    secchi_m: Any = ()
+    qualifiers: Any = None
+    temperature_dates: Any = None
+    temperature_depths_m: Any = None
+    temperatures: Any = None
+    area_depths_m: Any = None
+    areas_m2: Any = None
+    latitude: float | None = None
+    season: tuple[MonthDay, MonthDay] = ((5, 1), (10, 31))
+    k: float = K_DEFAULT
+    sky_factor: float = 1.0
+    step_minutes: int = 15
+    depth_step_m: float | None = None
+    max_gap_days: float = 45.0
+    hold_days: float = 15.0
+    fill_temperature: bool = True
+
+
+@dataclass(frozen=True)
+class DayWeights:
+    """How each day draws on two readings: the share of the second, and whether at all (``covered``)."""
+
+    left: npt.NDArray[np.int_]
+    right: npt.NDArray[np.int_]
+    share: FloatArray
+    covered: npt.NDArray[np.bool_]
+
+    def spread(self, values: FloatArray) -> FloatArray:
+        """Interpolate reading values (last axis, or first axis of a 2-D array of rows) to days."""
+        a, b = values[..., self.left], values[..., self.right]
+        return np.asarray(np.where(self.covered, a * (1 - self.share) + b * self.share, np.nan))
+
+    def spread_rows(self, rows: FloatArray) -> FloatArray:
+        """Interpolate rows (readings, depth) to (days, depth)."""
+        share = self.share[:, None]
+        out = rows[self.left] * (1 - share) + rows[self.right] * share
+        out[~self.covered] = np.nan
+        return np.asarray(out)
+
+
+@dataclass(frozen=True)
+class HabitatDays:
+    """Everything day by day; the computing functions need nothing else.
+
+    ``log_disc`` (days,) is ln of disc depth; ``log_lux`` (days of year, steps) ln of light; ``bed`` (days,
+    nodes) and ``plain_bed`` (nodes,) are suited bed and bed shallower than each grid node, with the flat
+    bottom at the end.
+    """
+
+    days: Days
+    year: npt.NDArray[np.int_]
+    weights: DayWeights | None
+    log_readings: FloatArray
+    bound: npt.NDArray[np.bool_]
+    reading_days: Days
+    log_disc: FloatArray
+    log_lux: FloatArray | None
+    nodes: FloatArray | None
+    bed: FloatArray | None
+    plain_bed: FloatArray | None
+    surface_m2: float
+    profile_days: Days
+    temperature_filled: npt.NDArray[np.bool_]
+    short_profiles: int
+    temperature_grid: FloatArray | None
+    missing: tuple[str, ...] = field(default=())
+
+
+def _weights(visits: Days, days: Days, max_gap: float, hold: float) -> DayWeights:
+    v, d = visits.astype(float), days.astype(float)
+    right = np.clip(np.searchsorted(v, d, side="left"), 0, v.size - 1)
+    left = np.clip(np.searchsorted(v, d, side="right") - 1, 0, v.size - 1)
+    gap = v[right] - v[left]
+    share = np.where(gap > 0, (d - v[left]) / np.where(gap > 0, gap, 1.0), 0.0)
+    nearest = np.minimum(np.abs(d - v[left]), np.abs(d - v[right]))
+    inside = (d >= v[0]) & (d <= v[-1]) & (gap <= max_gap)
+    held = ~inside & (nearest <= hold)
+    share = np.where(held, np.where(np.abs(d - v[right]) < np.abs(d - v[left]), 1.0, 0.0), share)
+    return DayWeights(left, right, share, inside | held)
+
+
+def _season_days(
+    first: np.datetime64, last: np.datetime64, season: tuple[MonthDay, MonthDay]
+) -> tuple[Days, Any]:
+    """List the season days from ``first`` to ``last``; a season across New Year belongs to its last year."""
+    (m1, d1), (m2, d2) = season
+    for pair in season:
+        if not (1 <= pair[0] <= 12 and 1 <= pair[1] <= 31):
+            raise ArgumentError("season", "not a month and a day", got=pair)
+    crossing = (m1, d1) > (m2, d2)
+    start = first.astype("datetime64[Y]").astype("datetime64[D]")
+    end = (last.astype("datetime64[Y]") + 1).astype("datetime64[D]")
+    days = np.arange(start, end)
+    month = days.astype("datetime64[M]").astype(int) % 12 + 1
+    day = (days - days.astype("datetime64[M]")).astype(int) + 1
+    code, a, b = month * 100 + day, m1 * 100 + d1, m2 * 100 + d2
+    inside = (code >= a) | (code <= b) if crossing else (code >= a) & (code <= b)
+    year = days.astype("datetime64[Y]").astype(int) + 1970
+    year = np.where(crossing & (code >= a), year + 1, year)
+    return days[inside], year[inside]
+
+
+@functools.lru_cache(maxsize=64)
+def _log_light(latitude: float, step_minutes: int, sky_factor: float) -> FloatArray:
+    """Return ln(lux) by day of a leap year and step of the day; -inf at night.
+
+    The sun stands less than 0.2 deg elsewhere at the same hour of other years.
+    """
+    start = np.datetime64("2024-01-01T00:00", "m")
+    steps = 1440 // step_minutes
+    minutes = np.arange(366 * steps) * step_minutes
+    times = (start + minutes).astype("datetime64[s]") + np.timedelta64(step_minutes * 30, "s")
+    elevation = solar_elevation(times, latitude, 0.0)
+    with np.errstate(divide="ignore"):
+        out = np.log(sky_factor * illuminance(elevation)).reshape(366, steps)
+    out.setflags(write=False)
+    return np.asarray(out)
+
+
+def day_of_year(days: Days) -> npt.NDArray[np.int_]:
+    """Row of the light table of each day: position of its month and day in a leap year, from 0."""
+    month = days.astype("datetime64[M]")
+    offset = np.asarray((days - month).astype(int))
+    leap = np.datetime64("2024-01", "M") + (month.astype(int) % 12)
+    first = (leap.astype("datetime64[D]") - np.datetime64("2024-01-01")).astype(int)
+    return np.asarray(first + offset)
+
+
+def _by_day(inputs: HabitatInputs) -> tuple[Days, FloatArray, npt.NDArray[np.bool_]]:
+    """Disc readings as one ln(depth) a day, and whether it is a bound."""
+    days = local_days("dates", inputs.dates)
+    disc = as_floats("secchi_m", inputs.secchi_m).ravel()
+    if days.size != disc.size:
+        raise ArgumentError("secchi_m", "not as many values as dates", got=disc.size, expected=str(days.size))
+    check_positive("secchi_m", disc, "a disc depth")
+    qualifiers = qualifier_array(inputs.qualifiers, disc.size)
+    used = ~np.isnat(days) & np.isfinite(disc)
+    days, disc, bound = days[used], disc[used], qualifiers[used] != "="
+    unique, where = np.unique(days, return_inverse=True)
+    count = np.bincount(where, minlength=unique.size)
+    logs = np.bincount(where, weights=np.log(disc), minlength=unique.size) / np.maximum(count, 1)
+    return unique, logs, np.bincount(where, weights=bound, minlength=unique.size) > 0
+
+
+def _check_settings(inputs: HabitatInputs) -> None:
+    check_k(inputs.k)
+    check_step(inputs.step_minutes)
+    if not 0 < inputs.sky_factor <= 1:
+        raise ArgumentError("sky_factor", "must be above 0 and at most 1", got=inputs.sky_factor)
+    if inputs.depth_step_m is not None:
+        check_positive("depth_step_m", as_floats("depth_step_m", inputs.depth_step_m), "a step")
+    check_positive("max_gap_days", as_floats("max_gap_days", inputs.max_gap_days), "a gap")
+    if inputs.latitude is not None:
+        check_between("latitude", as_floats("latitude", inputs.latitude), -90, 90, "a latitude")
+
+
+def lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> HabitatDays:
+    """Bring every input to every season day.
+
+    Parameters
+    ----------
+    inputs : HabitatInputs
+        Readings and settings.
+    low_degc, high_degc : float
+        Temperature band, [degC].
+
+    Returns
+    -------
+    HabitatDays
+        With ``missing`` naming what was not there.
+
+    Raises
+    ------
+    ArgumentError
+        An input is impossible, or there is neither a disc nor a temperature reading.
+    """
+    _check_settings(inputs)
+    reading_days, log_readings, bound = _by_day(inputs)
+    has_temperature = inputs.temperatures is not None and np.size(inputs.temperatures) > 0
+    profiles = (
+        profiles_from_readings(inputs.temperature_dates, inputs.temperature_depths_m, inputs.temperatures)
+        if has_temperature
+        else []
+    )
+    profile_days = np.array([p.day for p in profiles], dtype="datetime64[D]")
+    known = np.concatenate([reading_days, profile_days]) if not reading_days.size else reading_days
+    if not known.size:
+        raise ArgumentError("secchi_m", "there is neither a disc reading nor a temperature profile")
+    days, year = _season_days(known.min(), known.max(), inputs.season)
+    missing = []
+    weights = None
+    log_disc = np.full(days.size, np.nan)
+    if reading_days.size:
+        weights = _weights(reading_days, days, inputs.max_gap_days, inputs.hold_days)
+        log_disc = weights.spread(log_readings)
+    else:
+        missing.append("disc readings")
+    log_lux = None
+    if inputs.latitude is None or np.isnan(inputs.latitude):
+        missing.append("latitude")
+    else:
+        log_lux = _log_light(float(inputs.latitude), inputs.step_minutes, float(inputs.sky_factor))
+    table = None
+    if inputs.area_depths_m is None or inputs.areas_m2 is None or np.size(inputs.areas_m2) == 0:
+        missing.append("depth-area table")
+    else:
+        table = depth_area(inputs.area_depths_m, inputs.areas_m2)
+    if not profiles:
+        missing.append("temperature profiles")
+    nodes = plain = grid = bed = None
+    filled = np.zeros(days.size, dtype=bool)
+    if table is not None:
+        nodes = _grid(float(table[0][-1]), inputs.depth_step_m)
+        plain = _plain_bed(nodes, *table)
+        if profiles:
+            grid, filled = _daily_temperature(profiles, profile_days, days, nodes, inputs)
+            bed = _suited(grid, plain, low_degc, high_degc)
+    deepest = float(table[0][-1]) if table is not None else np.inf
+    return HabitatDays(
+        days=days,
+        year=year,
+        weights=weights,
+        log_readings=log_readings,
+        bound=bound,
+        reading_days=reading_days,
+        log_disc=log_disc,
+        log_lux=log_lux,
+        nodes=nodes,
+        bed=bed,
+        plain_bed=plain,
+        surface_m2=float(table[1][0]) if table is not None else float("nan"),
+        profile_days=profile_days,
+        temperature_filled=filled,
+        short_profiles=sum(float(p.depths_m[-1]) < 0.8 * deepest for p in profiles)
+        if table is not None
+        else 0,
+        temperature_grid=grid,
+        missing=tuple(missing),
+    )
+
+
+def _grid(deepest: float, step: float | None) -> FloatArray:
+    wanted = max(deepest / 400.0, 0.02) if step is None else step
+    return np.linspace(0.0, deepest, max(2, round(deepest / wanted) + 1))
+
+
+def _plain_bed(nodes: FloatArray, za: FloatArray, areas: FloatArray) -> FloatArray:
+    """Bed shallower than each node; one more entry holds it with the flat bottom, if there is one."""
+    above = areas[0] - np.interp(nodes, za, areas)
+    return np.append(above, areas[0])
+
+
+def _daily_temperature(
+    profiles: list[Any], profile_days: Days, days: Days, nodes: FloatArray, inputs: HabitatInputs
+) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """Temperature of each day at each node, and which days were filled from other years."""
+    rows = np.array([np.interp(nodes, p.depths_m, p.temperatures) for p in profiles])
+    weights = _weights(profile_days, days, inputs.max_gap_days, inputs.hold_days)
+    grid = weights.spread_rows(rows)
+    filled = np.zeros(days.size, dtype=bool)
+    if not inputs.fill_temperature or weights.covered.all() or not weights.covered.any():
+        return grid, filled
+    row = day_of_year(days)
+    total, count = np.zeros((366, nodes.size)), np.zeros(366)
+    np.add.at(total, row[weights.covered], grid[weights.covered])
+    np.add.at(count, row[weights.covered], 1)
+    known = np.flatnonzero(count)
+    mean = total[known] / count[known][:, None]
+    position = np.searchsorted(known, row)
+    exact = (position < known.size) & (known[np.minimum(position, known.size - 1)] == row)
+    filled = ~weights.covered & exact
+    grid[filled] = mean[position[filled]]
+    return grid, filled
+
+
+def _suited(grid: FloatArray, plain: FloatArray, low: float, high: float) -> FloatArray:
+    """Bed of the right temperature shallower than each node, by day; linear within a cell."""
+    top, bottom = grid[:, :-1], grid[:, 1:]
+    warm, cold = np.maximum(top, bottom), np.minimum(top, bottom)
+    spread = warm - cold
+    inside = np.clip(np.minimum(warm, high) - np.maximum(cold, low), 0.0, None)
+    level = (cold >= low) & (warm <= high)
+    share = np.where(level, 1.0, inside / np.where(spread > 0, spread, 1.0))
+    share[np.isnan(spread)] = np.nan
+    steps = share * np.diff(plain[:-1])
+    out = np.zeros((grid.shape[0], plain.size))
+    np.cumsum(steps, axis=1, out=out[:, 1:-1])
+    flat = (grid[:, -1] >= low) & (grid[:, -1] <= high)
+    out[:, -1] = out[:, -2] + flat * (plain[-1] - plain[-2])
+    out[np.isnan(grid[:, 0])] = np.nan
+    return out
