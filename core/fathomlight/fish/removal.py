@@ -9,8 +9,6 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammaln, xlogy
-from scipy.stats import chi2, norm
 
 from fathomlight.errors import ArgumentError
 from fathomlight.model import Result
@@ -118,6 +116,8 @@ def removal_log_likelihood(n: ArrayLike, counts: Sequence[int] | ArrayLike) -> N
     ndarray
         Log-likelihood of each candidate, minus infinity below the total catch.
     """
+    from scipy.special import gammaln, xlogy
+
     caught = np.asarray(counts, dtype=np.int64)
     k, total, x = _weighted(caught)
     number = np.atleast_1d(np.asarray(n, dtype=float))
@@ -188,6 +188,8 @@ def _no_depletion(counts: NDArray[np.int64]) -> ArgumentError:
 
 def _profile_limits(counts: NDArray[np.int64], n: int, confidence: float) -> tuple[float, float]:
     """Whole numbers at which the profile likelihood has dropped by half a chi-square quantile."""
+    from scipy.stats import chi2
+
     total = int(counts.sum())
     best = float(np.max(removal_log_likelihood([max(_integer_maximum(counts), total), n], counts)))
     floor = best - chi2.ppf(confidence, 1) / 2
@@ -317,6 +319,8 @@ def _errors(n: int, p: float, k: int) -> tuple[float, float]:
 
 
 def _equal_capture(counts: NDArray[np.int64], n: int, p: float) -> tuple[float, int, float]:
+    from scipy.stats import chi2
+
     k = counts.size
     if k < 3 or p >= 1:
         return math.nan, max(k - 2, 0), math.nan
@@ -401,6 +405,8 @@ def removal_estimate(
     >>> removal_estimate([38, 26, 12], "carle-strub").n
     91
     """
+    from scipy.stats import norm
+
     caught = _clean_counts(counts)
     if method not in ("zippin", "carle-strub"):
         raise ArgumentError(

@@ -9,7 +9,6 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import chi2
 
 from fathomlight.errors import ArgumentError
 from fathomlight.fish.species import CATEGORIES, Species, find_species
@@ -110,6 +109,8 @@ def _limits(
     counts: NDArray[np.int64], members: slice, confidence: float, interval: str
 ) -> tuple[float, float]:
     """Limits [%] of the share of one run of classes among all classes."""
+    from scipy.stats import chi2
+
     n = int(counts.sum())
     n_in = int(counts[members].sum())
     if n == 0:
