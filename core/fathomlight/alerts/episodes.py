@@ -9,6 +9,7 @@ corrected readings no longer support is not deleted: it is over, and its trace s
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
@@ -17,7 +18,7 @@ import pandas as pd
 
 from fathomlight.alerts.context import as_instant
 from fathomlight.errors import ArgumentError
-from fathomlight.model import Result
+from fathomlight.model import Result, plain
 
 State = Literal["open", "seen", "over"]
 
@@ -25,6 +26,7 @@ CLEARED = "cleared"
 SEASON_ENDED = "season ended"
 UNSUPPORTED = "no longer supported by the readings"
 NO_LONGER = "no longer holds"
+RULE_GONE = "the rule is no longer in use"
 LISTED = 40
 """At most so many readings are named in an episode; all are counted."""
 
@@ -106,7 +108,14 @@ class Episode(Result):
     trace: tuple[Trace, ...] = ()
 
     def __post_init__(self) -> None:
-        """An episode found over is in the state over."""
+        """Keep what storing as text keeps, so that an episode read back equals the one found again.
+
+        An episode with an end is in the state over; a number that is not one becomes None.
+        """
+        for name in ("depth_m", "peak"):
+            value = getattr(self, name)
+            object.__setattr__(self, name, None if value is None or math.isnan(value) else float(value))
+        object.__setattr__(self, "evidence", plain(self.evidence))
         if self.over is not None and self.state != "over":
             object.__setattr__(self, "state", "over")
 
@@ -183,6 +192,7 @@ def merge(
     *,
     as_of: Any,
     rules: Collection[str] | None = None,
+    in_use: Collection[str] | None = None,
 ) -> Changes:
     """Join what the rules found now with the episodes known before.
 
@@ -196,6 +206,9 @@ def merge(
         Written into the trace; no clock is read.
     rules : collection of str, optional
         The rules that were evaluated; episodes of other rules are left alone. None means all.
+    in_use : collection of str, optional
+        The rules that are there and enabled. Episodes of any other rule that are not over end now, and its
+        past is left as it was. None takes every rule for one in use.
 
     Returns
     -------
@@ -215,10 +228,12 @@ def merge(
         old, new = groups[place]
         active = rules is None or place[0] in rules
         for before, found in _pair(old, new):
-            if before is not None and found is None and not active:
-                headed["unchanged"].append(before)
-                continue
-            heading, episode = _settle(before, found, now, keys)
+            if before is not None and found is None and in_use is not None and place[0] not in in_use:
+                heading, episode = _rule_gone(before, now)
+            elif before is not None and found is None and not active:
+                heading, episode = "unchanged", before
+            else:
+                heading, episode = _settle(before, found, now, keys)
             headed[heading].append(episode)
     every = sorted((e for some in headed.values() for e in some), key=lambda e: (e.opened, e.key))
     return Changes(episodes=tuple(every), **{name: tuple(some) for name, some in headed.items()})
@@ -286,6 +301,14 @@ def _without_support(before: Episode, now: pd.Timestamp) -> tuple[str, Episode]:
     return heading, replace(before, state="over", over=over, ending=ending, trace=(*before.trace, told))
 
 
+def _rule_gone(before: Episode, now: pd.Timestamp) -> tuple[str, Episode]:
+    if before.state == "over":
+        return "unchanged", before
+    told = Trace(at=now, what="ended", text=f"{RULE_GONE} (it was {before.state})")
+    over = max(now, before.last)
+    return "ended", replace(before, state="over", over=over, ending=RULE_GONE, trace=(*before.trace, told))
+
+
 def _go_on(before: Episode, found: Episode, now: pd.Timestamp) -> tuple[str, Episode]:
     if found.snapshot:  # today's results do not know when it began
         found = replace(found, began=before.began, opened=before.opened)
@@ -332,16 +355,16 @@ def _say(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def mark_seen(episode: Episode, *, by: str, at: Any, note: str = "") -> Episode:
+def mark_seen(episode: Episode, *, who: str, when: Any, note: str = "") -> Episode:
     """Say that a person has seen an episode.
 
     Parameters
     ----------
     episode : Episode
-    by : str
-        Who.
-    at : datetime or date
-        When; no clock is read.
+    who : str
+        The person.
+    when : datetime or date
+        No clock is read.
     note : str
         What they want to say.
 
@@ -350,9 +373,9 @@ def mark_seen(episode: Episode, *, by: str, at: Any, note: str = "") -> Episode:
     Episode
         In the state ``seen``, or still ``over``.
     """
-    when = as_instant(at)
-    told = Trace(at=when, what="seen", text=note)
+    instant = as_instant(when)
+    told = Trace(at=instant, what="seen", text=note)
     state: State = "over" if episode.state == "over" else "seen"
     return replace(
-        episode, state=state, seen_by=by, seen_at=when, seen_note=note, trace=(*episode.trace, told)
+        episode, state=state, seen_by=who, seen_at=instant, seen_note=note, trace=(*episode.trace, told)
     )

@@ -89,6 +89,8 @@ class Replay(Result):
     episodes : tuple of Episode
     sentence : str
         The answer in words.
+    notes : tuple of str
+        What the answer cannot know.
     """
 
     rule: str
@@ -103,6 +105,7 @@ class Replay(Result):
     longest_days: float | None
     episodes: tuple[Episode, ...]
     sentence: str
+    notes: tuple[str, ...] = ()
 
 
 def replay(rule: Rule, readings: pd.DataFrame, since: Any, *, context: Context) -> Replay:
@@ -159,4 +162,14 @@ def replay(rule: Rule, readings: pd.DataFrame, since: Any, *, context: Context) 
         longest_days=max(days, default=None),
         episodes=tuple(found),
         sentence=sentence,
+        notes=_replay_notes(rule),
     )
+
+
+def _replay_notes(rule: Rule) -> tuple[str, ...]:
+    notes = ["Looked at with all readings known today, corrections and late ones included."]
+    if rule.kind == "trend":
+        notes.append(
+            "This kind looks at today's results only: it cannot say what it would have found in the past."
+        )
+    return tuple(notes)

@@ -176,7 +176,8 @@ def open_notes(track: Track, span: Span, decided: Bools) -> tuple[str, ...]:
     unsure = int((~decided[part] & (track.qualifier[part] != EQUAL)).sum())
     if not unsure:
         return ()
-    return (f"{unsure} readings with < or > could not be judged with certainty and were not counted.",)
+    what = "1 reading with < or > was" if unsure == 1 else f"{unsure} readings with < or > were"
+    return (f"{what} not counted: the true value may lie on either side.",)
 
 
 def check_episodes(

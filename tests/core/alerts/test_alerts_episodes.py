@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -38,7 +39,7 @@ def test_opened_once_then_unchanged(weekly, context):
 
 def test_goes_on_ends_and_keeps_who_saw_it(weekly, context):
     one = step([], weekly([1.9, 1.8]), context)
-    seen = mark_seen(one.episodes[0], by="a person", at="2025-06-09", note="asked the lake group")
+    seen = mark_seen(one.episodes[0], who="a person", when="2025-06-09", note="asked the lake group")
     assert seen.state == "seen"
     more = step([seen], weekly([1.9, 1.8, 1.7]), context)
     assert names(more) == {"continued": 1}
@@ -106,18 +107,37 @@ def test_other_rules_are_left_alone_and_a_removed_rule_ends(weekly, context):
     other = LimitRule(id="other", parameter="secchi", below=1.0)
     alone = merge(known, evaluate(other, readings, context(NOW)), as_of=NOW, rules={"other"})
     assert names(alone) == {"unchanged": 1}
-    gone = merge(known, [], as_of=NOW)
-    assert names(gone) == {"retracted": 1}
+    gone = merge(known, [], as_of=NOW, in_use={"other"})
+    assert names(gone) == {"ended": 1}
+    assert gone.episodes[0].ending == "the rule is no longer in use"
+    assert not merge(gone.episodes, [], as_of=NOW, in_use={"other"}).any
+    back = step(gone.episodes, readings, context)
+    assert names(back) == {"reopened": 1}
+
+
+def test_the_past_of_a_removed_rule_stays(weekly, context):
+    past = step([], weekly([1.9, 1.8, 3.0]), context).episodes
+    assert not merge(past, [], as_of=NOW, in_use=set()).any
 
 
 def test_survives_storage_as_text(weekly, context):
     readings = weekly([1.9, ">1.5", 1.8, 1.7, 3.0])
     episodes = step([], readings, context).episodes
-    episodes = (mark_seen(episodes[0], by="a person", at="2025-07-01"), *episodes[1:])
+    episodes = (mark_seen(episodes[0], who="a person", when="2025-07-01"), *episodes[1:])
     stored = [json.loads(json.dumps(episode.to_dict())) for episode in episodes]
     back = [Episode.from_dict(data) for data in stored]
     assert names(step(back, readings, context)) == {"unchanged": len(back)}
     assert [e.to_dict() for e in back] == [e.to_dict() for e in episodes]
+
+
+def test_a_depth_or_number_that_is_not_known_survives_storage(weekly, context):
+    unknown = weekly([1.9, 1.8]).assign(depth_m=np.nan)
+    known = step([], unknown, context).episodes
+    assert known[0].depth_m is None
+    odd = [replace(known[0], evidence={"a": float("nan"), "b": (1, 2), "c": np.float64(2)})]
+    back = Episode.from_dict(json.loads(json.dumps(odd[0].to_dict())))
+    assert back == odd[0]
+    assert not step(known, unknown, context).any
 
 
 def test_from_dict_refuses_what_is_no_episode():

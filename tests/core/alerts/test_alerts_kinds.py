@@ -314,7 +314,7 @@ def test_a_trend_is_news_once_and_keeps_its_opening(context, table):
 
     first = look([], 0.01, "2025-01-01")
     assert len(first.opened) == 1
-    seen = mark_seen(first.episodes[0], by="a person", at="2025-01-02")
+    seen = mark_seen(first.episodes[0], who="a person", when="2025-01-02")
     second = look([seen], 0.005, "2026-01-01")
     assert len(second.continued) == 1
     assert second.episodes[0].opened == first.episodes[0].opened
