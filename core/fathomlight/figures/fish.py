@@ -159,15 +159,16 @@ def lengths(
         figure.add_vline(x=limit * factor, line={"color": look.quiet, "width": 1, "dash": "dot"})
         figure.add_annotation(
             x=limit * factor,
-            y=1.0 - 0.07 * (i % 2),
+            y=1.0,
+            yshift=14 * (i % 2),
             yref="paper",
+            yanchor="bottom",
             text=name,
             showarrow=False,
-            xanchor="left",
-            xshift=3,
             font={"size": 10, "color": look.quiet},
         )
     figure.update_xaxes(title_text=f"Total length [{unit}]", fixedrange=True)
+    figure.update_layout(margin={"t": 34})
     figure.update_yaxes(title_text="Fish measured", fixedrange=True)
     caption = (
         f"{count_text(values.size, 'fish', 'fish')} measured, {shown.min():.0f} to {shown.max():.0f} {unit}, "

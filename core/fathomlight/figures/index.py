@@ -74,8 +74,9 @@ def index_by_year(
             _points(figure, some, words, symbol, shift, look)
             shift += 0.12
     figure.update_yaxes(title_text="Trophic state index (TSI)", range=[bottom, top], fixedrange=True)
-    figure.update_xaxes(fixedrange=True, tickformat="d")
-    last = int(rows["year"].max())
+    first, last = int(rows["year"].min()), int(rows["year"].max())
+    room = max(0.2 * (last - first), 1.5)  # for the words of the classes
+    figure.update_xaxes(fixedrange=True, tickformat="d", range=[first - 0.6, last + 0.5 + room])
     parts = []
     for row in rows[rows["year"] == last].to_dict("records"):
         words = INPUTS.get(row["input"], (str(row["input"]), ""))[0]

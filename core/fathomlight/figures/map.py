@@ -82,12 +82,13 @@ def station_map(
         )
     if chosen is not None:
         _ring_chosen(figure, rows[rows["station"] == chosen], look)
+    labels = place_labels(rows, _bounds(rows, rings))
     counts = {}
     for standing, words in STANDING_WORDS.items():
         some = rows[rows["standing"] == standing]
         counts[standing] = len(some)
         if len(some):
-            figure.add_trace(_marks(some, standing, f"{words} ({len(some)})", look))
+            figure.add_trace(_marks(some, standing, f"{words} ({len(some)})", look, labels))
     bounds = _bounds(rows, rings)
     _label_waters(figure, shorelines, look)
     _scale_bar(figure, bounds, units, look)
@@ -103,15 +104,17 @@ def station_map(
     )
 
 
-def _marks(rows: pd.DataFrame, standing: str, legend: str, look: Look) -> go.Scatter:
+def _marks(
+    rows: pd.DataFrame, standing: str, legend: str, look: Look, labels: Mapping[str, tuple[str, str]]
+) -> go.Scatter:
     colour = look.meaning(standing)
     thin = STANDING_SHAPES[standing] in {"x-thin", "circle-open"}
     return go.Scatter(
         x=rows["longitude"].to_numpy(float),
         y=rows["latitude"].to_numpy(float),
         mode="markers+text",
-        text=rows["name"].tolist(),
-        textposition="top center",
+        text=[labels[s][0] for s in rows["station"]],
+        textposition=[labels[s][1] for s in rows["station"]],
         textfont={"size": 11, "color": look.ink},
         customdata=rows["station"].tolist(),
         hovertext=[
@@ -128,6 +131,65 @@ def _marks(rows: pd.DataFrame, standing: str, legend: str, look: Look) -> go.Sca
         selected={"marker": {"opacity": 1}},
         unselected={"marker": {"opacity": 1}, "textfont": {"color": look.ink}},
     )
+
+
+def short_name(name: str, water: str) -> str:
+    """Return the name of a station without that of its water, which stands on the map already.
+
+    Examples
+    --------
+    >>> short_name("Kelm deep hole", "Kelm Lake"), short_name("North arm", "Kelm Lake")
+    ('deep hole', 'North arm')
+    """
+    first = water.split(" ")[0]
+    rest = name.removeprefix(first).strip()
+    return rest if first and rest and rest != name else name
+
+
+def place_labels(
+    rows: pd.DataFrame, bounds: tuple[float, float, float, float], *, width: float = 620.0
+) -> dict[str, tuple[str, str]]:
+    """Choose a text and a place for the label of every station, so that few of them meet.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        ``station``, ``name``, ``latitude``, ``longitude``; ``water_name`` when known.
+    bounds : tuple of float
+        West, east, south, north [degrees].
+    width : float
+        Width the map is expected to have [px].
+
+    Returns
+    -------
+    dict of str to (text, position)
+        By station id; a Plotly ``textposition``.
+    """
+    west, east, south, north = bounds
+    scale = width / max(east - west, 1e-6)
+    stretch = scale / math.cos(math.radians((south + north) / 2))
+    marks = [(float(r.longitude) * scale, -float(r.latitude) * stretch) for r in rows.itertuples()]
+    taken = [(x - 9, y - 9, x + 9, y + 9) for x, y in marks]
+    out: dict[str, tuple[str, str]] = {}
+    waters = rows["water_name"].tolist() if "water_name" in rows else [""] * len(rows)
+    for (x, y), station, name, water in zip(marks, rows["station"], rows["name"], waters, strict=True):
+        text = short_name(str(name), str(water))
+        w, h = 6.2 * len(text), 14.0
+        boxes = {
+            "middle right": (x + 11, y - h / 2, x + 11 + w, y + h / 2),
+            "middle left": (x - 11 - w, y - h / 2, x - 11, y + h / 2),
+            "top center": (x - w / 2, y - 10 - h, x + w / 2, y - 10),
+            "bottom center": (x - w / 2, y + 10, x + w / 2, y + 10 + h),
+        }
+        place = min(boxes, key=lambda p: sum(_shared(boxes[p], t) for t in taken))
+        taken.append(boxes[place])
+        out[station] = (text, place)
+    return out
+
+
+def _shared(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> float:
+    """Return the area two boxes share [px2]."""
+    return max(0.0, min(a[2], b[2]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[1], b[1]))
 
 
 def _ring_chosen(figure: go.Figure, row: pd.DataFrame, look: Look) -> None:

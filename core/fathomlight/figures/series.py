@@ -94,8 +94,8 @@ def readings_series(
             _threads(figure, when[used], values[used], look)
         _marks(figure, when, values, used & (qualifier == EQUAL), hover, "used", "circle", look)
         limited = used & (qualifier != EQUAL)
-        _marks(figure, when, values, limited, hover, "used, a limit (arrow)", "circle", look)
-        _arrows(figure, when, values, qualifier, limited, down, look)
+        _marks(figure, when, values, limited, hover, "used, a limit", "circle", look, legend=False)
+        draw_arrows(figure, when, values, qualifier, limited, down, look)
     suspect = flag == Flag.SUSPECT
     _marks(
         figure, when, values, suspect, _hover(rows, parameter, units, suspect), "suspect", "circle-open", look
@@ -130,7 +130,16 @@ def _hover(rows: pd.DataFrame, parameter: Parameter, units: Units, some: Any = N
 
 
 def _marks(
-    figure: go.Figure, when: Any, values: Any, some: Any, hover: Any, name: str, symbol: str, look: Look
+    figure: go.Figure,
+    when: Any,
+    values: Any,
+    some: Any,
+    hover: Any,
+    name: str,
+    symbol: str,
+    look: Look,
+    *,
+    legend: bool = True,
 ) -> None:
     if not some.any():
         return
@@ -141,6 +150,7 @@ def _marks(
             y=values[some],
             mode="markers",
             name=name,
+            showlegend=legend,
             hovertext=hover[some],
             hoverinfo="text",
             marker={
@@ -179,10 +189,24 @@ def _threads(figure: go.Figure, when: Any, values: Any, look: Look) -> None:
     )
 
 
-def _arrows(
+def draw_arrows(
     figure: go.Figure, when: Any, values: Any, qualifier: Any, limited: Any, down: bool, look: Look
 ) -> None:
-    """Draw an arrow from the mark toward where the true value lies."""
+    """Draw an arrow from each limit toward where the true value lies.
+
+    Parameters
+    ----------
+    figure : plotly.graph_objects.Figure
+        Drawn on.
+    when, values, qualifier : ndarray, shape (n,)
+        Of all marks.
+    limited : ndarray of bool, shape (n,)
+        Marks that may carry an arrow.
+    down : bool
+        True when the value axis points down.
+    look : Look
+        The colours.
+    """
     length = 0.07 * float(np.nanmax(np.abs(values)) or 1.0)
     for sign, direction in ((ABOVE, 1.0), (BELOW, -1.0)):
         some = limited & (qualifier == sign)
@@ -205,7 +229,6 @@ def _arrows(
                     "color": look.ink,
                 },
                 hoverinfo="skip",
-                showlegend=False,
                 name="greater than" if sign == ABOVE else "less than",
             )
         )

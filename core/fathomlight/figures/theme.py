@@ -101,7 +101,7 @@ LIGHT = Look(
     pale_murkier="#EBDCC8",
     pale_usual="#E2E0DA",
     pale_attention="#E3D8F3",
-    depth_scale=("#F2F0EA", "#D3DCE0", "#A9BDC8", "#7C9CAE", "#527B92", "#2E5B74", "#153C53"),
+    depth_scale=("#F2F0EA", "#DDE4E6", "#C3D2D9", "#A8C0CB", "#8CADBB", "#7199AB", "#5B879C"),
 )
 
 DARK = Look(
@@ -121,7 +121,7 @@ DARK = Look(
     pale_murkier="#46341F",
     pale_usual="#2F343A",
     pale_attention="#3A2E54",
-    depth_scale=("#1B2127", "#25343F", "#314C5C", "#42687C", "#5B889D", "#84ACBE", "#B9D4DF"),
+    depth_scale=("#1B2127", "#22303A", "#2A3F4C", "#33505F", "#3C6072", "#467185", "#508298"),
 )
 
 LOOKS = {"light": LIGHT, "dark": DARK}

@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
 from fathomlight.figures.picture import Picture
-from fathomlight.figures.series import points_down
+from fathomlight.figures.series import draw_arrows, points_down
 from fathomlight.figures.shown import (
     Units,
     axis_title,
@@ -24,7 +24,7 @@ from fathomlight.figures.shown import (
     to_shown,
 )
 from fathomlight.figures.theme import LIGHT, Look, canvas, say_nothing_to_draw, template, wrap
-from fathomlight.model import ABOVE, BELOW, EQUAL, Parameter, TrendResult
+from fathomlight.model import EQUAL, Parameter, TrendResult
 from fathomlight.trends.words import direction_words
 
 
@@ -148,28 +148,23 @@ def _readings(figure: go.Figure, rows: pd.DataFrame, parameter: Parameter, units
     dated = "local_date" in rows
     years = decimal_year(rows["local_date"]) if dated else rows["year"].to_numpy(float)
     when = np.array([date_text(d) for d in rows["local_date"]] if dated else [f"{y:.0f}" for y in years])
-    for sign, words in ((EQUAL, "reading"), (ABOVE, "greater than this"), (BELOW, "less than this")):
-        some = qualifier == sign
+    values = np.asarray(to_shown(rows["value"].to_numpy(float), parameter.unit, units))
+    limited = qualifier != EQUAL
+    for some, words, colour in ((~limited, "value", look.usual), (limited, "a limit", look.ink)):
         if not some.any():
             continue
-        deeper = "arrow-down-open" if down else "arrow-up-open"
-        nearer = "arrow-up-open" if down else "arrow-down-open"
-        symbol = {EQUAL: "circle", ABOVE: deeper, BELOW: nearer}[sign]
         figure.add_trace(
             go.Scatter(
                 x=years[some],
-                y=to_shown(rows["value"].to_numpy(float)[some], parameter.unit, units),
+                y=values[some],
                 mode="markers",
                 name=words,
-                marker={
-                    "symbol": symbol,
-                    "size": 5 if sign == EQUAL else 8,
-                    "color": look.usual if sign == EQUAL else look.ink,
-                },
+                marker={"symbol": "circle", "size": 6, "color": colour},
                 customdata=when[some],
                 hovertemplate="%{customdata}<br><b>%{y:.2f}</b><extra></extra>",
             )
         )
+    draw_arrows(figure, years, values, qualifier, limited, down, look)
 
 
 def _lines(

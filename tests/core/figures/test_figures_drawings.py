@@ -13,7 +13,7 @@ import xarray as xr
 
 from fathomlight import figures
 from fathomlight.figures import DARK, LIGHT, Picture
-from fathomlight.figures.map import nice_length
+from fathomlight.figures.map import nice_length, place_labels
 from fathomlight.model import READING_COLUMNS, Parameter, TrendResult, empty_frame
 
 SECCHI = Parameter("secchi", "Disc depth", "m", clearer="higher")
@@ -53,7 +53,7 @@ def test_flags_and_qualifiers_have_their_own_marks() -> None:
     picture = figures.readings_series(table, SECCHI, show_failed=True)
     assert named(picture, "used").marker.symbol == "circle"
     assert list(named(picture, "used").y) == [2.0]
-    assert list(named(picture, "used, a limit (arrow)").y) == [3.0]
+    assert list(named(picture, "used, a limit").y) == [3.0]
     assert named(picture, "suspect").marker.symbol == "circle-open"
     assert named(picture, "fail").marker.symbol == "x-thin"
     arrow = named(picture, "greater than")
@@ -162,6 +162,12 @@ def test_the_map_keeps_shapes_true_and_islands_open() -> None:
     shore = picture.figure.layout.shapes[0]
     assert shore.fillrule == "evenodd"
     assert shore.path.count("M") == 2
+
+
+def test_labels_leave_each_other_room() -> None:
+    table = stations().iloc[:2].assign(latitude=60.0, longitude=[10.0, 10.002], water_name="One Lake")
+    placed = place_labels(table, (10.0, 11.0, 60.0, 60.5))
+    assert placed["A"][1] != placed["B"][1]
 
 
 def test_the_scale_bar_is_as_long_as_it_says() -> None:
