@@ -20,7 +20,7 @@ from fathomlight.figures import (
     season_boxes,
     year_against_past,
 )
-from fathomlight.figures.shown import shown_unit, to_shown
+from fathomlight.figures.shown import Units, parameter_number, shown_unit, to_shown
 from fathomlight.model import USED_FLAGS, Parameter, Station
 from fathomlight_dashboard import data, widgets
 
@@ -39,9 +39,35 @@ class View:
     render: Callable[[Workspace, State, Station, Parameter], None]
 
 
-def standing_sentence(standing: Any, parameter: Parameter, units: str) -> str:
-    """Return the standing of the latest reading as a sentence."""
-    return str(standing.sentence)
+def standing_sentence(sentence: str, value: float, parameter: Parameter, units: Units) -> str:
+    """Return the sentence of a standing with its reading in the units the reader wants.
+
+    Parameters
+    ----------
+    sentence : str
+        As the workspace says it, in the canonical unit.
+    value : float
+        The reading in it, canonical unit.
+    parameter : Parameter
+        What was measured.
+    units : {"metric", "us"}
+        What the reader wants.
+
+    Returns
+    -------
+    str
+        The same sentence; the value alone is rewritten.
+
+    Examples
+    --------
+    >>> secchi = Parameter("secchi", "Disc depth", "m")
+    >>> standing_sentence("1.6 m on 24 July: murkier than 57 of 64 readings.", 1.6, secchi, "us")
+    '5.2 ft on 24 July: murkier than 57 of 64 readings.'
+    """
+    if not np.isfinite(value):
+        return sentence
+    written = f"{value:.{parameter.decimals}f} {parameter.unit}"
+    return sentence.replace(written, parameter_number(value, parameter, units), 1)
 
 
 def _used(rows: pd.DataFrame) -> pd.DataFrame:
@@ -76,8 +102,10 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
         return
     units, look = state.units(ws), state.look
     year = int(rows["local_date"].max().year)
-    envelope = data.ask(ws, "envelope", station.id, parameter.name)
+    envelope = data.ask(ws, "envelope", station.id, parameter.name, year=year)
     this = rows[rows["local_date"].dt.year == year]
+    before = rows.loc[rows["local_date"].dt.year < year, "local_date"].dt.year
+    past = f"{before.min()} to {before.max()}" if len(before) else ""
 
     def make() -> Picture:
         return year_against_past(
@@ -85,7 +113,7 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
             this,
             parameter,
             year=year,
-            past=past_text(envelope),
+            past=past,
             units=units,
             look=look,
         )
@@ -98,26 +126,11 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
         file_name=f"{station.id}-{parameter.name}-{year}",
         config={"Date": widgets.date_column()},
     )
-    widgets.method_sentence(getattr(envelope, "method", ""))
 
 
-def envelope_table(envelope: Any) -> pd.DataFrame:
-    """Return an envelope as a table of days of the year."""
-    return pd.DataFrame(
-        {
-            "day_of_year": np.asarray(envelope.day_of_year, dtype=int),
-            "low": np.asarray(envelope.low, dtype=float),
-            "median": np.asarray(envelope.median, dtype=float),
-            "high": np.asarray(envelope.high, dtype=float),
-            "n": np.asarray(envelope.n, dtype=int),
-        }
-    )
-
-
-def past_text(envelope: Any) -> str:
-    """Return the years of an envelope in words."""
-    first, last = getattr(envelope, "first_year", None), getattr(envelope, "last_year", None)
-    return f"{first} to {last}" if first and last else ""
+def envelope_table(envelope: pd.DataFrame) -> pd.DataFrame:
+    """Return an envelope with the names the picture wants."""
+    return envelope.rename(columns={"day": "day_of_year", "p10": "low", "p50": "median", "p90": "high"})
 
 
 def readings_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:

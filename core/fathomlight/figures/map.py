@@ -147,7 +147,7 @@ def short_name(name: str, water: str) -> str:
 
 
 def place_labels(
-    rows: pd.DataFrame, bounds: tuple[float, float, float, float], *, width: float = 620.0
+    rows: pd.DataFrame, bounds: tuple[float, float, float, float], *, width: float = 420.0
 ) -> dict[str, tuple[str, str]]:
     """Choose a text and a place for the label of every station, so that few of them meet.
 
@@ -181,10 +181,21 @@ def place_labels(
             "top center": (x - w / 2, y - 10 - h, x + w / 2, y - 10),
             "bottom center": (x - w / 2, y + 10, x + w / 2, y + 10 + h),
         }
-        place = min(boxes, key=lambda p: sum(_shared(boxes[p], t) for t in taken))
+        place = min(boxes, key=lambda p: _crowding(boxes[p], taken, west * scale, east * scale))
         taken.append(boxes[place])
         out[station] = (text, place)
     return out
+
+
+def _crowding(
+    box: tuple[float, float, float, float],
+    taken: list[tuple[float, float, float, float]],
+    west: float,
+    east: float,
+) -> float:
+    """Return how badly a box meets others, or leaves the map [px2]."""
+    outside = max(0.0, west - 15 - box[0]) + max(0.0, box[2] - east - 15)
+    return sum(_shared(box, t) for t in taken) + 14.0 * outside
 
 
 def _shared(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> float:

@@ -27,7 +27,9 @@ def render(ws: Workspace, state: State) -> None:
         state.link("add", "Add readings", icon=":material/add:", station=station.id)
         return
     standing = data.ask(ws, "standing", station.id, parameter.name)
-    widgets.sentence(station_views.standing_sentence(standing, parameter, state.units(ws)))
+    widgets.sentence(
+        station_views.standing_sentence(standing.sentence, standing.value, parameter, state.units(ws))
+    )
     view = state.choose(
         "view",
         "What to look at",

@@ -11,6 +11,7 @@ from fathomlight.figures.shown import date_text, parameter_number
 from fathomlight.figures.theme import STANDING_GLYPHS, STANDING_WORDS
 from fathomlight_dashboard import choices, data, widgets
 from fathomlight_dashboard.page import Page
+from fathomlight_dashboard.station_views import standing_sentence
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
@@ -33,6 +34,12 @@ def render(ws: Workspace, state: State) -> None:
         return
     widgets.sentence(_sentence(table))
     units, look = state.units(ws), state.look
+    table = table.assign(
+        sentence=[
+            standing_sentence(s, v, parameter, units)
+            for s, v in zip(table["sentence"], table["value"], strict=True)
+        ]
+    )
     shown = data.draw(
         ws, "map", parameter.name, units, look.name,
         make=lambda: station_map(table, ws.shorelines(), units=units, look=look),
