@@ -50,7 +50,9 @@ class CheckResult(Result):
     n_readings: int
     n_old: int
     n_batches: int
-    method: str = "The integrity check of the database, and whether readings, versions, batches and counts agree."
+    method: str = (
+        "The integrity check of the database, and whether readings, versions, batches and counts agree."
+    )
 
 
 def check_store(session: Session) -> CheckResult:

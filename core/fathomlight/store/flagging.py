@@ -99,7 +99,9 @@ def _flags(column: pd.Series) -> np.ndarray:
     flag = np.asarray(pd.to_numeric(column, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan))
     wrong = ~np.isin(flag, [int(f) for f in Flag])
     if wrong.any():
-        raise ArgumentError("flags", "no such flag", got=str(column.iloc[int(wrong.argmax())]), expected="1, 2, 3, 4, 9")
+        raise ArgumentError(
+            "flags", "no such flag", got=str(column.iloc[int(wrong.argmax())]), expected="1, 2, 3, 4, 9"
+        )
     return flag.astype(np.int64)
 
 
@@ -109,7 +111,10 @@ def _take(known: Sequence[str], index: np.ndarray) -> pa.Array:
 
 def _stage_marks(session: Session) -> None:
     temporary(
-        session, "stage_mark", "k {w} NOT NULL, flag {w} NOT NULL, test TEXT NOT NULL, reason TEXT NOT NULL", key="k"
+        session,
+        "stage_mark",
+        "k {w} NOT NULL, flag {w} NOT NULL, test TEXT NOT NULL, reason TEXT NOT NULL",
+        key="k",
     )
     temporary(
         session,
@@ -144,7 +149,9 @@ def _known_series(session: Session, series: Codes, table: pd.DataFrame) -> np.nd
     return np.asarray(grid.reshape(len(words_1), len(words_2))[index_1, index_2])
 
 
-def publish_flags(session: Session, who: str, why: str, automatic: bool, now: int) -> tuple[int, int, int, int]:
+def publish_flags(
+    session: Session, who: str, why: str, automatic: bool, now: int
+) -> tuple[int, int, int, int]:
     """Set the staged flags inside a write transaction; return run, n_set, n_matched, n_kept."""
     session.run(
         """INSERT INTO mark (flag, test, reason) SELECT flag, test, reason FROM stage_mark WHERE true
@@ -168,13 +175,17 @@ def publish_flags(session: Session, who: str, why: str, automatic: bool, now: in
         JOIN stage_mark s ON s.k = a.k
         JOIN mark m ON m.flag = s.flag AND m.test = s.test AND m.reason = s.reason"""
     )
-    row = session.row("SELECT count(*), coalesce(sum(fresh), 0), coalesce(sum(fresh * kept), 0) FROM flag_match")
+    row = session.row(
+        "SELECT count(*), coalesce(sum(fresh), 0), coalesce(sum(fresh * kept), 0) FROM flag_match"
+    )
     assert row is not None
     matched, n_set, n_kept = (int(float(v)) for v in row)
     if n_set == 0:
         return 0, 0, matched, 0
     run = new_run(session, who, why, automatic, now)
-    session.run(f"INSERT INTO flag_event (vid, run, mark) SELECT vid, {run}, mark FROM flag_match WHERE fresh = 1")
+    session.run(
+        f"INSERT INTO flag_event (vid, run, mark) SELECT vid, {run}, mark FROM flag_match WHERE fresh = 1"
+    )
     if automatic:
         change = (
             f"auto_mark = b.mark, flag = CASE WHEN flag_by = {BY_PERSON} THEN reading.flag ELSE b.flag END, "
@@ -210,7 +221,9 @@ def undo_last(session: Session, key: tuple[int, int, float, int], run: int) -> N
     where = "series = ? AND time = ? AND depth_m = ? AND replicate = ?"
     found = session.row(f"SELECT vid FROM reading WHERE {where}", *key)
     if found is None:
-        raise NotFoundError("no such reading", got=key, fix="Name station, parameter, depth, time and replicate.")
+        raise NotFoundError(
+            "no such reading", got=key, fix="Name station, parameter, depth, time and replicate."
+        )
     vid = int(found[0])
     persons = session.rows(
         """SELECT e.run, m.flag FROM flag_event e JOIN flag_run f ON f.id = e.run JOIN mark m ON m.id = e.mark

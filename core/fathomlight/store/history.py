@@ -35,14 +35,18 @@ def every_version(where: str) -> str:
     )
 
 
-def read_history(session: Session, series: Codes, origins: Codes, selection: Selection, extra: str) -> pd.DataFrame:
+def read_history(
+    session: Session, series: Codes, origins: Codes, selection: Selection, extra: str
+) -> pd.DataFrame:
     """Return all versions of the readings chosen, each reading's versions oldest first."""
     with session.snapshot():
         chosen = chosen_series(series.refresh(session), selection)
         units = origins.refresh(session)
         where = conditions(selection, [number for _, _, number in chosen] or [-1]) + extra
         table = session.arrow(f"{every_version(where)} ORDER BY series, time, depth_m, replicate, vid")
-        batches = {int(row[0]): row[1:] for row in session.rows("SELECT id, state, loaded_at, who, why FROM batch")}
+        batches = {
+            int(row[0]): row[1:] for row in session.rows("SELECT id, state, loaded_at, who, why FROM batch")
+        }
         withdrawals = _last_withdrawals(session)
         if table.num_rows == 0:
             frame = to_frame(table, chosen, units, list(READING_COLUMNS))
@@ -54,7 +58,9 @@ def read_history(session: Session, series: Codes, origins: Codes, selection: Sel
 
 
 def _last_withdrawals(session: Session) -> dict[int, tuple[int, str, str]]:
-    rows = session.rows("SELECT batch, done_at, who, why FROM batch_log WHERE action = 'withdraw' ORDER BY id")
+    rows = session.rows(
+        "SELECT batch, done_at, who, why FROM batch_log WHERE action = 'withdraw' ORDER BY id"
+    )
     return {int(batch): (int(at), str(who), str(why)) for batch, at, who, why in rows}
 
 

@@ -84,16 +84,26 @@ class LedgerPart(Part):
             if any(word != "same" for word in done):
                 version = bump(session, "episodes_version")
         return EpisodesSaved(
-            n_new=done.count("new"), n_changed=done.count("changed"), n_same=done.count("same"), version=version
+            n_new=done.count("new"),
+            n_changed=done.count("changed"),
+            n_same=done.count("same"),
+            version=version,
         )
 
     def _save_episode(self, session: Session, record: dict[str, Any], who: str) -> str:
         found = session.row("SELECT id, data FROM episode WHERE key = ?", record["key"])
         old: dict[str, Any] = json.loads(found[1]) if found else {}
         data = old | record
-        if found and data == old:
+        if found and _told(data) == _told(old):
             return "same"
-        columns = (data["rule"], data["station"], data["parameter"], to_us(data["opened"]), data["state"], _json(data))
+        columns = (
+            data["rule"],
+            data["station"],
+            data["parameter"],
+            to_us(data["opened"]),
+            data["state"],
+            _json(data),
+        )
         if found is None:
             number = session.number(
                 "INSERT INTO episode (key, rule, station, parameter, opened_at, state, data) "
@@ -108,11 +118,15 @@ class LedgerPart(Part):
             *columns,
             int(found[0]),
         )
-        changes = {n: [old.get(n), data[n]] for n in data if old.get(n) != data[n] and n not in ("trace", "readings")}
+        changes = {
+            n: [old.get(n), data[n]] for n in data if old.get(n) != data[n] and n not in ("trace", "readings")
+        }
         self._log_episode(session, int(found[0]), who, "changed", changes)
         return "changed"
 
-    def _log_episode(self, session: Session, episode: int, who: str, action: str, detail: Mapping[str, Any]) -> None:
+    def _log_episode(
+        self, session: Session, episode: int, who: str, action: str, detail: Mapping[str, Any]
+    ) -> None:
         session.run(
             "INSERT INTO episode_log (episode, done_at, who, action, detail) VALUES (?, ?, ?, ?, ?)",
             episode, self._now(), who, action, _json(detail),
@@ -139,7 +153,9 @@ class LedgerPart(Part):
             data |= {"state": state, "seen_by": who, "seen_at": now, "seen_note": note}
             if isinstance(data.get("trace"), list):
                 data["trace"].append({"at": now, "what": "seen", "text": note})
-            session.run("UPDATE episode SET state = ?, data = ? WHERE id = ?", state, _json(data), int(found[0]))
+            session.run(
+                "UPDATE episode SET state = ?, data = ? WHERE id = ?", state, _json(data), int(found[0])
+            )
             self._log_episode(session, int(found[0]), who, "seen", {"note": note})
             return bump(session, "episodes_version")
 
@@ -228,7 +244,9 @@ class LedgerPart(Part):
                 self._now(), who, action, _json(detail),
             )  # fmt: skip
 
-    def audit_log(self, *, who: str | None = None, action: str | None = None, limit: int = 1000) -> pd.DataFrame:
+    def audit_log(
+        self, *, who: str | None = None, action: str | None = None, limit: int = 1000
+    ) -> pd.DataFrame:
         """Return the newest entries first: ``id``, ``done``, ``who``, ``action``, ``detail``.
 
         Parameters
@@ -293,7 +311,9 @@ class LedgerPart(Part):
                 "sent" if sent else "failed", self._now(), detail, channel, key,
             )  # fmt: skip
         if row is None:
-            raise NotFoundError("this notice was not claimed", got=(channel, key), fix="Claim it before sending.")
+            raise NotFoundError(
+                "this notice was not claimed", got=(channel, key), fix="Claim it before sending."
+            )
 
     def notices(self) -> pd.DataFrame:
         """Return the notices, newest first: ``channel``, ``key``, ``state``, ``attempts``, ``done``, ``detail``.
@@ -307,7 +327,9 @@ class LedgerPart(Part):
                 "ORDER BY done_at DESC, channel, key"
             )
         table = pd.DataFrame(rows, columns=columns)
-        table = table.astype({name: "int64" if name == "attempts" else "str" for name in columns if name != "done"})
+        table = table.astype(
+            {name: "int64" if name == "attempts" else "str" for name in columns if name != "done"}
+        )
         table["done"] = to_instants(table["done"])
         return table
 
@@ -315,13 +337,18 @@ class LedgerPart(Part):
 def _rows(episodes: pd.DataFrame | Iterable[Mapping[str, Any] | Result]) -> list[dict[str, Any]]:
     if isinstance(episodes, pd.DataFrame):
         return [{str(k): v for k, v in row.items() if k != "id"} for row in episodes.to_dict("records")]
-    return [e.to_dict() if isinstance(e, Result) else {str(k): v for k, v in e.items() if k != "id"} for e in episodes]
+    return [
+        e.to_dict() if isinstance(e, Result) else {str(k): v for k, v in e.items() if k != "id"}
+        for e in episodes
+    ]
 
 
 def _record(row: dict[str, Any]) -> dict[str, Any]:
     missing = [name for name in ("rule", "station", "opened", "state") if row.get(name) is None]
     if missing:
-        raise ArgumentError("episodes", f"missing {missing}", got=sorted(row), expected="rule, station, opened, state")
+        raise ArgumentError(
+            "episodes", f"missing {missing}", got=sorted(row), expected="rule, station, opened, state"
+        )
     record: dict[str, Any] = plain(row)
     for name in ("opened", "last", "over", "seen_at"):
         if record.get(name) is not None:
@@ -349,6 +376,10 @@ def _log_table(rows: list[tuple[Any, ...]], first: str) -> pd.DataFrame:
     table["done"] = to_instants(table["done"])
     table["detail"] = pd.Series([json.loads(text) for text in table["detail"]], dtype=object)
     return table
+
+
+def _told(data: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in data.items() if value is not None}
 
 
 def _json(value: Any) -> str:

@@ -99,11 +99,18 @@ class QualityPart(Part):
         row = dict(identity)
         missing = [name for name in ("station", "parameter", "time") if name not in row]
         if missing:
-            raise ArgumentError("identity", f"missing {missing}", got=sorted(row), expected=", ".join(IDENTITY))
+            raise ArgumentError(
+                "identity", f"missing {missing}", got=sorted(row), expected=", ".join(IDENTITY)
+            )
         number = self._series.refresh(session).get((str(row["station"]), str(row["parameter"])))
         if number is None:
             raise NotFoundError("no such series", got=(row["station"], row["parameter"]))
-        return (number, to_us(row["time"]), round(float(row.get("depth_m", 0.0)), 6) + 0.0, int(row.get("replicate", 1)))
+        return (
+            number,
+            to_us(row["time"]),
+            round(float(row.get("depth_m", 0.0)), 6) + 0.0,
+            int(row.get("replicate", 1)),
+        )
 
     def _exactly(
         self,

@@ -71,7 +71,6 @@ class ReadingPart(Part):
         pandas.DataFrame
             Columns of :data:`fathomlight.model.READING_COLUMNS`.
         """
-        flags = None if flags is None else [int(f) for f in flags]
         with self._db.session() as session:
             return read_latest(
                 session,

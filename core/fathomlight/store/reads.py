@@ -40,6 +40,13 @@ class Selection:
     flags: Iterable[int] | None = None
     batch: int | None = None
 
+    def __post_init__(self) -> None:
+        for name in ("start", "end"):
+            if (value := getattr(self, name)) is not None:
+                to_us(value, name)
+        if self.flags is not None:
+            object.__setattr__(self, "flags", tuple(int(flag) for flag in self.flags))
+
 
 def as_names(value: Names) -> set[str] | None:
     """Return names as a set, None for all."""
@@ -130,7 +137,10 @@ def by_name(table: pa.Table, chosen: list[tuple[str, str, int]]) -> tuple[pa.Tab
 
 
 def to_frame(
-    table: pa.Table, chosen: list[tuple[str, str, int]], origins: dict[tuple[str, str], int], wanted: list[str]
+    table: pa.Table,
+    chosen: list[tuple[str, str, int]],
+    origins: dict[tuple[str, str], int],
+    wanted: list[str],
 ) -> pd.DataFrame:
     """Turn stored columns, sorted by series, into a table of readings sorted by the names of the series."""
     if table.num_rows == 0:

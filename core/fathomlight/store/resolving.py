@@ -83,12 +83,10 @@ def settle(session: Session) -> tuple[int, int, int]:
 
 def _judge(session: Session) -> None:
     """Fill ``verdict``: each version of the affected identities, the rank of its word, and its place among them."""
-    own = "CASE WHEN EXISTS (SELECT 1 FROM batch o WHERE o.id = r.first_batch AND o.state = 'active') " \
-          "THEN r.first_batch ELSE 0 END"  # fmt: skip
-    confirmed = f"""coalesce((SELECT max(o.id) FROM batch_series s JOIN batch o ON o.id = s.batch
-        WHERE s.series = r.series AND s.first_time <= r.time AND r.time <= s.last_time AND o.state = 'active'
-        AND o.n_known > 0 AND {_confirms("o.id")}), 0)"""
-    if session.number("SELECT count(*) FROM (SELECT 1 AS one FROM confirmed LIMIT 1) AS k") == 0:
+    own = "CASE WHEN r.first_batch IN (SELECT id FROM batch WHERE state = 'active') THEN r.first_batch ELSE 0 END"
+    confirmed = f"""coalesce((SELECT max(o.batch) FROM speaking o WHERE o.series = r.series
+        AND o.first_time <= r.time AND r.time <= o.last_time AND {_confirms("o.batch")}), 0)"""
+    if not _find_speaking(session):
         confirmed = "0"
     versions = " UNION ALL ".join(
         f"""SELECT {in_force} AS in_force, {prefixed("r", IDENTITY_SQL)}, r.vid, {own} AS own, {confirmed} AS confirmed
@@ -104,15 +102,32 @@ def _judge(session: Session) -> None:
     )
     session.run(
         f"""INSERT INTO verdict ({IDENTITY_SQL}, {_VERDICT})
+        WITH k AS MATERIALIZED ({versions}),
+        m AS MATERIALIZED (SELECT {IDENTITY_SQL}, in_force, vid,
+                                  CASE WHEN own >= confirmed THEN own ELSE confirmed END AS rank,
+                                  CASE WHEN own > 0 THEN own ELSE confirmed END AS under FROM k)
         SELECT {IDENTITY_SQL}, in_force, vid, rank, under, max(rank) OVER (PARTITION BY {IDENTITY_SQL}),
                row_number() OVER (PARTITION BY {IDENTITY_SQL} ORDER BY rank DESC, vid DESC)
-        FROM (SELECT {IDENTITY_SQL}, in_force, vid,
-                     CASE WHEN own >= confirmed THEN own ELSE confirmed END AS rank,
-                     CASE WHEN own > 0 THEN own ELSE confirmed END AS under
-              FROM ({versions}) AS k) AS m"""
+        FROM m"""
     )
     if session.engine == "postgresql":
         session.run("ANALYZE verdict")
+
+
+def _find_speaking(session: Session) -> int:
+    """Fill ``speaking``: for each series the active batches that confirmed readings; return how many there are."""
+    temporary(
+        session,
+        "speaking",
+        "series {w} NOT NULL, batch {w} NOT NULL, first_time {w} NOT NULL, last_time {w} NOT NULL",
+        key="series, batch",
+    )
+    session.run(
+        """INSERT INTO speaking (series, batch, first_time, last_time)
+        SELECT s.series, s.batch, s.first_time, s.last_time FROM batch_series s JOIN batch b ON b.id = s.batch
+        WHERE b.state = 'active' AND EXISTS (SELECT 1 FROM confirmed c WHERE c.batch = b.id)"""
+    )
+    return session.number("SELECT count(*) FROM speaking")
 
 
 def _relabel(session: Session) -> None:

@@ -8,8 +8,8 @@ from typing import Self
 
 from fathomlight.errors import ArgumentError, NotFoundError, StoreError, StoreReadOnlyError
 from fathomlight.store.batch_part import BatchPart
-from fathomlight.store.database import Database
 from fathomlight.store.checking import CheckResult, check_store
+from fathomlight.store.database import Database
 from fathomlight.store.ledger_part import LedgerPart
 from fathomlight.store.migrate import prepare
 from fathomlight.store.quality_part import QualityPart

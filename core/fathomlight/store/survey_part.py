@@ -74,7 +74,10 @@ class SurveyPart(Part):
         BatchResult
             Counts over all three tables.
         """
-        rows = {kind: rows_of(SHAPES[kind], table) for kind, table in zip(SHAPES, (surveys, catches, fish), strict=True)}
+        rows = {
+            kind: rows_of(SHAPES[kind], table)
+            for kind, table in zip(SHAPES, (surveys, catches, fish), strict=True)
+        }
         with self._db.writing(fresh=True) as session:
             if (copy := active_copy(session, batch, "surveys")) is not None:
                 return skipped_result(session, copy)
@@ -161,7 +164,9 @@ class SurveyPart(Part):
         table = self._of_surveys(FISH, survey, water, gear, species)
         return table.sort_values(["survey", "species", "length_mm"], kind="stable", ignore_index=True)
 
-    def _of_surveys(self, shape: Shape, survey: Names, water: Names, gear: Names, species: Names) -> pd.DataFrame:
+    def _of_surveys(
+        self, shape: Shape, survey: Names, water: Names, gear: Names, species: Names
+    ) -> pd.DataFrame:
         surveys, kinds = as_names(survey), as_names(species)
         with self._db.session() as session:
             names = {row[0] for row in _chosen_surveys(session, water, gear, None)}
@@ -186,7 +191,10 @@ class SurveyPart(Part):
         """
         found = []
         with self._db.session() as session:
-            batches = {int(row[0]): row[1:] for row in session.rows("SELECT id, state, loaded_at, who, why FROM batch")}
+            batches = {
+                int(row[0]): row[1:]
+                for row in session.rows("SELECT id, state, loaded_at, who, why FROM batch")
+            }
             for shape in SHAPES.values():
                 current = {vid for vid, _ in in_force(session, shape, [survey]).values()}
                 rows = session.rows(
@@ -195,14 +203,30 @@ class SurveyPart(Part):
                     survey,
                 )
                 for *values, vid, batch in rows:
-                    said = [int(b) for (b,) in session.rows("SELECT batch FROM assertion WHERE vid = ? ORDER BY batch", vid)]
+                    said = [
+                        int(b)
+                        for (b,) in session.rows(
+                            "SELECT batch FROM assertion WHERE vid = ? ORDER BY batch", vid
+                        )
+                    ]
                     alive = any(batches[b][0] == "active" for b in said)
                     state = "in force" if vid in current else "superseded" if alive else "withdrawn"
                     content = to_table(shape, [_nulls(tuple(values))], shape.columns).iloc[0].to_dict()
-                    found.append((shape.kind, content, state, tuple(said), int(batch), *batches[int(batch)][1:]))
+                    found.append(
+                        (shape.kind, content, state, tuple(said), int(batch), *batches[int(batch)][1:])
+                    )
         table = pd.DataFrame(
             found,
-            columns=["kind", "content", "state", "said_by", "brought_by", "brought_at", "brought_who", "brought_why"],
+            columns=[
+                "kind",
+                "content",
+                "state",
+                "said_by",
+                "brought_by",
+                "brought_at",
+                "brought_who",
+                "brought_why",
+            ],
         )
         table["brought_at"] = to_instants(table["brought_at"])
         return table
@@ -223,7 +247,9 @@ def _chosen_surveys(session: Session, water: Names, gear: Names, station: Names)
     ]
 
 
-def count_changes(before: dict[str, dict[Row, int]], after: dict[str, dict[Row, int]]) -> tuple[int, int, int]:
+def count_changes(
+    before: dict[str, dict[Row, int]], after: dict[str, dict[Row, int]]
+) -> tuple[int, int, int]:
     """Return how many identities went, came back, and have another version."""
     gone = back = other = 0
     for kind, old in before.items():
@@ -237,5 +263,6 @@ def count_changes(before: dict[str, dict[Row, int]], after: dict[str, dict[Row, 
 def state_of_surveys(session: Session) -> dict[str, dict[Row, int]]:
     """Return by kind and identity the version in force."""
     return {
-        kind: {key: vid for key, (vid, _) in in_force(session, shape).items()} for kind, shape in SHAPES.items()
+        kind: {key: vid for key, (vid, _) in in_force(session, shape).items()}
+        for kind, shape in SHAPES.items()
     }

@@ -82,7 +82,9 @@ def _plain_column(column: pd.Series, name: str, dtype: str) -> list[Any]:
         if column.isna().all():
             return [None] * len(column)
         if not pd.api.types.is_datetime64_dtype(column.dtype):
-            raise ArgumentError(name, "local times without a zone are needed", got=str(column.dtype), expected=dtype)
+            raise ArgumentError(
+                name, "local times without a zone are needed", got=str(column.dtype), expected=dtype
+            )
         whole = column.dt.as_unit("us").astype("int64")
         return [None if gone else int(us) for us, gone in zip(whole, column.isna(), strict=True)]
     numbers = pd.to_numeric(column, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
@@ -164,7 +166,11 @@ def _check_survey(row: Row, _surveys: set[str]) -> Problem | None:
 
 def _check_common(survey: str, species: str, pass_number: float | None, surveys: set[str]) -> Problem | None:
     if survey not in surveys:
-        return "survey", f"no survey {survey!r} is known", "Load the surveys first, or together with this table."
+        return (
+            "survey",
+            f"no survey {survey!r} is known",
+            "Load the surveys first, or together with this table.",
+        )
     if not species:
         return "species", "no species", "Name the species."
     if pass_number is None or pass_number < 1 or pass_number != int(pass_number):
@@ -209,7 +215,9 @@ def _refusal(shape: Shape, row: Row, problem: Problem) -> dict[str, object]:
     }  # fmt: skip
 
 
-def in_force(session: Session, shape: Shape, surveys: Iterable[str] | None = None) -> dict[Row, tuple[int, Row]]:
+def in_force(
+    session: Session, shape: Shape, surveys: Iterable[str] | None = None
+) -> dict[Row, tuple[int, Row]]:
     """Return by identity the version number and the stored row of what is in force.
 
     Parameters
@@ -251,7 +259,9 @@ _MAYBE_REAL = ("effort", "mesh_mm", "length_mm", "weight_g", "age_years")
 def readable(shape: Shape, session: Session, prefix: str = "") -> list[str]:
     """Return the stored columns with a sign in place of NULL: the driver tells types by the first rows."""
     infinite = "9e999" if session.engine == "sqlite" else "CAST('Infinity' AS DOUBLE PRECISION)"
-    signs = dict.fromkeys(_MAYBE_REAL, infinite) | dict.fromkeys(("start_at", "end_at"), f"({_NO_TIME + 1} - 1)")
+    signs = dict.fromkeys(_MAYBE_REAL, infinite) | dict.fromkeys(
+        ("start_at", "end_at"), f"({_NO_TIME + 1} - 1)"
+    )
     return [f"coalesce({prefix}{n}, {signs[n]})" if n in signs else prefix + n for n in shape.stored]
 
 
