@@ -22,7 +22,8 @@ class Context:
     Attributes
     ----------
     as_of : pandas.Timestamp
-        The instant taken as now, UTC. A date means the end of that day; later readings are not looked at.
+        The instant taken as now, UTC; later readings are not looked at. A date means all of that day at each
+        station; nobody knows how much of it has passed, so no logger is called silent for want of that day.
     stations, waters, parameters : mapping
         By id or name.
     open_water : tuple of int
@@ -47,10 +48,34 @@ class Context:
     classes: pd.DataFrame | None = None
     classify: Callable[[str, float], str] | None = None
     show: Callable[[str, float], str] | None = None
+    date: dt.date | None = field(default=None, init=False)
 
     def __post_init__(self) -> None:
-        """Turn ``as_of`` into an instant."""
+        """Turn ``as_of`` into an instant, remembering the date when it was one."""
+        if isinstance(self.as_of, dt.date) and not isinstance(self.as_of, dt.datetime):
+            object.__setattr__(self, "date", self.as_of)
         object.__setattr__(self, "as_of", as_instant(self.as_of))
+
+    def until(self, station: str) -> pd.Timestamp:
+        """Return the last instant looked at: ``as_of``, or for a date the end of that day at the station."""
+        if self.date is None:
+            end: pd.Timestamp = self.as_of
+            return end
+        return self._midnight(station, 1) - pd.Timedelta(microseconds=1)
+
+    def surely_past(self, station: str) -> pd.Timestamp:
+        """Return the last instant that is surely past: ``as_of``, or for a date the beginning of that day."""
+        if self.date is None:
+            now: pd.Timestamp = self.as_of
+            return now
+        return self._midnight(station, 0)
+
+    def _midnight(self, station: str, days: int) -> pd.Timestamp:
+        assert self.date is not None
+        local = pd.Timestamp(self.date) + pd.Timedelta(days=days)
+        zone = self.timezone(station)
+        stamp: pd.Timestamp = local.tz_localize(zone, ambiguous=False, nonexistent="shift_forward")
+        return stamp.tz_convert("UTC").as_unit("us")
 
     def text(self, parameter: str, value: float, qualifier: str = "=") -> str:
         """Write a value with its unit and the precision of the measurement.

@@ -136,6 +136,7 @@ def replay(rule: Rule, readings: pd.DataFrame, since: Any, *, context: Context) 
     found = [e for e in evaluate(live, readings, context) if e.over is None or e.over > start]
     real = [e for e in found if e.aspect != "check"]
     days = [((e.over or until) - max(e.opened, start)) / pd.Timedelta(days=1) for e in real]
+    days = [max(length, 0.0) for length in days]
     fired = [e for e in real if e.opened >= start]
     years = dict.fromkeys(range(start.year, until.year + 1), 0)
     stations: dict[str, int] = {}

@@ -12,12 +12,12 @@ import numpy as np
 import pandas as pd
 from pydantic import Field, model_validator
 
+from fathomlight.alerts.check import check_episodes
 from fathomlight.alerts.context import Context
 from fathomlight.alerts.episodes import Episode
 from fathomlight.alerts.rules import Rule
 from fathomlight.alerts.spans import (
     Span,
-    check_episodes,
     common_fields,
     find_spans,
     open_notes,

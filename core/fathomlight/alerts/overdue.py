@@ -58,7 +58,7 @@ class OverdueRule(Rule):
             self.schedule_days if self.schedule_days is not None else context.stations[station].schedule_days
         )
         allowed = np.timedelta64(math.floor(schedule + self.grace_days), "D")
-        today = np.datetime64(context.as_of.tz_convert(context.timezone(station)).date(), "D")
+        today = np.datetime64(context.until(station).tz_convert(context.timezone(station)).date(), "D")
         visits = np.unique(dates[dates <= today])
         following = np.append(visits[1:], today + DAY)
         out = []

@@ -1,9 +1,10 @@
 """Rule kind ``percentile``: outside the station's own usual band for the time of year.
 
 Each day's reading (the median of a day, for loggers) is held against the station's readings of earlier years
-within ``window_days`` of the same day of the year. Its percentile is the share of them below it, equal ones
-counted half. Where a qualifier, here or in the past, leaves the order of two readings open, the percentile
-has a lower and an upper bound, and the rule fires only when both are outside the band.
+within ``window_days`` of the same day of the year, as :func:`fathomlight.seasons.standing` does for the
+latest one. Its percentile is the share of them below it, equal ones counted half. Where a qualifier, here or
+in the past, leaves the order of two readings open, the percentile has a lower and an upper bound, and the
+rule fires only when both are outside the band.
 """
 
 from __future__ import annotations
@@ -15,12 +16,12 @@ import numpy as np
 import pandas as pd
 from pydantic import Field, model_validator
 
+from fathomlight.alerts.check import check_episodes
 from fathomlight.alerts.context import MONTHS, Context
 from fathomlight.alerts.episodes import Episode
 from fathomlight.alerts.rules import Rule
 from fathomlight.alerts.spans import (
     Span,
-    check_episodes,
     common_fields,
     find_spans,
     open_notes,
@@ -29,6 +30,10 @@ from fathomlight.alerts.spans import (
 )
 from fathomlight.alerts.tracks import Bools, Floats, Ints, Track, segments, tracks
 from fathomlight.model import EQUAL, Flag
+from fathomlight.seasons import day_of_year, days_apart
+
+HALF_A_YEAR = 182
+"""Readings less than this before [d] belong to the same season, not to an earlier year."""
 
 Side = Literal["murkier", "clearer", "lower", "higher", "either"]
 
@@ -161,16 +166,17 @@ class PercentileRule(Rule):
         """
         low, high = np.full(track.n, np.nan), np.full(track.n, np.nan)
         compared = []
-        years, day = year_and_day(past.dates)
-        own_years, own_day = year_and_day(track.dates)
+        day, own_day = day_of_year(pd.Series(past.dates)), day_of_year(pd.Series(track.dates))
+        dates, own = past.dates.astype("datetime64[D]"), track.dates.astype("datetime64[D]")
         wanted = track.segment >= 0
         for i in range(track.n):
             rows = np.zeros(0, dtype=np.int64)
             if wanted[i]:
-                apart = np.abs(day - own_day[i])
-                near = np.minimum(apart, 365.25 - apart) <= self.window_days
-                rows = np.flatnonzero(near & (years < own_years[i]))
-            if len(rows) >= self.min_readings and len(np.unique(years[rows])) >= self.min_years:
+                before = (own[i] - dates).astype(np.int64)
+                near = days_apart(day, int(own_day[i])) <= self.window_days
+                rows = np.flatnonzero(near & (before > HALF_A_YEAR))
+            years = np.unique(np.rint((own[i] - dates[rows]).astype(np.int64) / 365.25))
+            if len(rows) >= self.min_readings and len(years) >= self.min_years:
                 surely = (past.high[rows] < track.low[i]).sum()
                 maybe = (past.low[rows] < track.high[i]).sum()
                 equal = ((past.low[rows] == track.high[i]) & (past.high[rows] == track.low[i])).sum()
@@ -193,7 +199,7 @@ class PercentileRule(Rule):
             rows = compared[int(inside[peak])]
             band = np.percentile(track.value[rows], [self.low, self.high])
             percentile = float((low[peak] + high[peak]) / 2)
-            first_year = int(year_and_day(track.dates[rows])[0].min())
+            first_year = int(track.dates[rows].min().astype("datetime64[Y]").astype(np.int64)) + 1970
             local = pd.Timestamp(part.dates[peak])
             message = self.say(
                 context,
@@ -220,20 +226,6 @@ class PercentileRule(Rule):
             return message, evidence, open_notes(part, span, fires | clears)
 
         return to_episodes(self, context, part, spans, fires, worst, describe=describe)
-
-
-def year_and_day(dates: np.ndarray) -> tuple[Ints, Ints]:
-    """Return year and day of the year, 1 to 366, of local dates.
-
-    Examples
-    --------
-    >>> years, days = year_and_day(np.array(["2025-01-01", "2024-12-31"], dtype="datetime64[us]"))
-    >>> years.tolist(), days.tolist()
-    ([2025, 2024], [1, 366])
-    """
-    year = dates.astype("datetime64[Y]")
-    day = (dates.astype("datetime64[D]") - year.astype("datetime64[D]")).astype(np.int64) + 1
-    return year.astype(np.int64) + 1970, day
 
 
 def daily(track: Track, months: tuple[int, ...]) -> Track:
@@ -274,4 +266,4 @@ def daily(track: Track, months: tuple[int, ...]) -> Track:
     )
 
 
-__all__ = ["PercentileRule", "daily", "year_and_day"]
+__all__ = ["PercentileRule", "daily"]

@@ -70,7 +70,7 @@ class SilentRule(Rule):
 
     def _silences(self, track: Track, context: Context, longest: float) -> list[Episode]:
         """Look at each pause; a pause is cut at the end of the rule's months."""
-        wait = pd.Timedelta(hours=longest)
+        wait, now = pd.Timedelta(hours=longest), context.surely_past(track.station)
         steps = np.diff(track.times) / HOUR
         changes = track.segment[1:] != track.segment[:-1]
         out = []
@@ -82,10 +82,10 @@ class SilentRule(Rule):
             if end is not None and (back is None or end < back) and end <= context.as_of:
                 stop, ending = end, SEASON_ENDED
             opened = since + wait
-            if opened > context.as_of or (stop is not None and opened >= stop):
+            if opened > now or (stop is not None and opened >= stop):
                 continue
             what = "has sent nothing" if stop is None else "sent nothing"
-            hours = ((stop or context.as_of) - since) / pd.Timedelta(hours=1)
+            hours = ((stop or now) - since) / pd.Timedelta(hours=1)
             fields = common_fields(context, track, Span(i, i, i, None), 0)
             # an open silence is still growing: no length in its facts, so that looking again changes nothing
             shown = f"{hours:.0f}" if stop is not None else f"more than {longest:g}"

@@ -94,18 +94,21 @@ def tracks(
     if rows.empty:
         return
     times = pd.DatetimeIndex(pd.to_datetime(rows["time"], utc=True))
-    keep = (times <= context.as_of) & rows["value"].notna().to_numpy()
-    keep &= rows["flag"].isin([int(flag) for flag in flags]).to_numpy()
+    keep = rows["value"].notna().to_numpy()
+    keep = keep & rows["flag"].isin([int(flag) for flag in flags]).to_numpy()
     if rule.depth is not None:
         keep &= rows["depth_m"].between(*rule.depth).to_numpy()
     watched = {
         s for s in rows["station"].unique() if s in context.stations and rule.watches(context.stations[s])
     }
-    keep &= rows["station"].isin(watched).to_numpy()
+    station_of = rows["station"].to_numpy()
+    in_time = np.zeros(len(rows), dtype=bool)
+    for station in watched:
+        in_time |= (station_of == station) & (times <= context.until(station))
+    keep &= in_time
     rows = rows.loc[keep]
-    for (station, name, depth), part in rows.groupby(
-        ["station", "parameter", "depth_m"], sort=True, dropna=False
-    ):
+    groups: Any = rows.groupby(["station", "parameter", "depth_m"], sort=True, dropna=False)
+    for (station, name, depth), part in groups:
         track = _track(str(station), str(name), float(depth), part, rule.months)
         if season and rule.months:
             track = track.take(track.segment >= 0)

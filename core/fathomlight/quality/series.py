@@ -132,7 +132,10 @@ def prepare(
 def as_values(values: Any) -> Floats:
     """Return values as floats of one dimension, whatever they came as."""
     try:
-        found = np.asarray(values.values if isinstance(values, xr.DataArray) else values)
+        bare = values.values if isinstance(values, xr.DataArray) else values
+        if isinstance(bare, np.ma.MaskedArray):
+            bare = np.ma.filled(bare.astype(float), np.nan)
+        found = np.asarray(bare)
         if found.dtype.kind not in "fiu":
             flat = pd.to_numeric(pd.Series(found.ravel()))
             found = flat.to_numpy(dtype=float, na_value=np.nan).reshape(found.shape)

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from scipy import stats
 
 from fathomlight.alerts import (
     ClassChangeRule,
+    LimitRule,
     OverdueRule,
     PercentileRule,
     RateRule,
@@ -20,6 +25,7 @@ from fathomlight.alerts import (
 )
 from fathomlight.alerts.tracks import tracks
 from fathomlight.errors import ArgumentError
+from fathomlight.seasons import standing
 
 # --- percentile
 
@@ -58,6 +64,25 @@ def test_percentile_counts_equal_values_half_as_scipy_does(table, context):
         expected = stats.percentileofscore(past, value, kind="mean")
         assert low[-1] == pytest.approx(expected)
         assert high[-1] == pytest.approx(expected)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=40)
+@given(seed=st.integers(0, 10_000))
+def test_percentile_is_the_one_of_the_standing(table, context, seed):
+    """Every reading, taken as the latest one, has the bounds that the standing of a station gives."""
+    rng = np.random.default_rng(seed)
+    days = pd.to_datetime("2010-01-01") + pd.to_timedelta(np.sort(rng.integers(0, 5500, 60)), unit="D")
+    rows = [
+        (f"{d:%Y-%m-%d}", round(rng.uniform(1, 4), 1), str(rng.choice(["=", "=", "<", ">"]))) for d in days
+    ]
+    readings = table(rows).drop_duplicates("time")
+    rule = usual(window_days=60, min_years=1, min_readings=1)
+    (track,) = tracks(rule, readings, context("2026-01-01"))
+    low, high, compared = rule.standing(track, track)
+    for i in range(0, track.n, 7):
+        answer = standing(readings.iloc[: i + 1], window_days=60, min_years=1, min_readings=1)
+        assert answer.n_past == len(compared[i])
+        np.testing.assert_allclose([low[i], high[i]], [answer.percentile_low, answer.percentile_high])
 
 
 def test_percentile_needs_enough_past_and_the_time_of_year(table, context):
@@ -190,6 +215,23 @@ def test_silent_between_readings_and_up_to_now(table, context):
     assert [e.state for e in both] == ["over", "open"]
     assert "has sent nothing" in both[1].message
     assert evaluate(rule, readings, context("2025-07-04"))[1] == both[1]
+
+
+def test_a_date_is_the_day_at_the_station_and_not_yet_over(table, context):
+    day = dt.date(2025, 7, 1)
+    rule = SilentRule(id="logger", parameter="temperature", silent_hours=5)
+    readings = hourly(
+        table, [15 + np.sin(i) for i in range(30)]
+    )  # up to 2 July 05:00 UTC, midnight in Chicago
+    assert evaluate(rule, readings, context(day)) == []
+    assert (
+        evaluate(rule, readings, context(dt.date(2025, 7, 2))) == []
+    )  # nobody knows how late on 2 July it is
+    assert len(evaluate(rule, readings, context(dt.date(2025, 7, 3)))) == 1
+    evening = table([("2025-07-02T02:00", 1.0)])  # 21:00 on 1 July at the station
+    murky = LimitRule(id="murky", parameter="secchi", below=2)
+    assert len(evaluate(murky, evening, context(day))) == 1
+    assert evaluate(murky, evening, context("2025-07-01 23:00")) == []
 
 
 def test_flat_logger(table, context):

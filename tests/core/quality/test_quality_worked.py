@@ -294,3 +294,19 @@ def test_shape_tests_do_not_see_the_level(values, shift):
         qartod_flags(values, settings=table).flags.tolist()
         == qartod_flags(moved, settings=table).flags.tolist()
     )
+
+
+def test_missing_in_every_dress():
+    settings = {"gross_range": {"fail": [0, 5]}}
+    masked = np.ma.MaskedArray([1.0, 9.0, 2.0], mask=[False, True, False])
+    assert qartod_flags(masked, settings=settings).flags.tolist() == [1, 9, 1]
+    assert qartod_flags(pd.Series([1.0, None], dtype="Float64"), settings=settings).flags.tolist() == [1, 9]
+    assert qartod_flags([1, None, 7], settings=settings).flags.tolist() == [1, 9, 4]
+
+
+def test_a_reading_without_time_still_has_its_range_tested():
+    times = ["2025-07-01T00:00", None, "2025-07-01T01:00", "2025-07-01T02:00"]
+    result = qartod_flags([1.0, 99.0, 1.1, 1.0], times, settings={**FULL, "climatology": {"jul": [0, 2]}})
+    assert result.flags.tolist() == [1, 4, 1, 1]
+    assert result.by_test["spike"].tolist() == [2, 2, 1, 2]
+    assert "1 readings have no time" in " ".join(result.notes)
