@@ -1,11 +1,12 @@
 """Published numbers for the fish package, each with its source.
 
-How a number was seen: "in a transcription" means in the documented checks of a public statistics package for fishery
-work, which says it reproduces the paper; "published" means in the paper's own excerpt; "from memory" means just that,
-and such a number is only used with a tolerance.
+How a number was seen: "in a transcription" means in the documented checks of a public statistics package for
+fishery work, which says it reproduces the paper; "published" means in the paper's own excerpt; "from memory"
+means just that, and such a number is only used with a tolerance.
 """
 
-# Carle, F.L. & M.R. Strub. 1978. A new method for estimating population size from removal data. Biometrics 34:621-630.
+# Carle, F.L. & M.R. Strub. 1978. A new method for estimating population size from removal data. Biometrics
+# 34:621-630.
 # Examples 1 and 2, seen in a transcription. Columns: catches, N, SE of N (None: not seen), p.
 CARLE_STRUB = [
     ((38, 26, 12), 91, 9.7, 0.444),
@@ -17,15 +18,18 @@ CARLE_STRUB = [
     ),  # does not deplete: the paper's own illustration that the method still answers
 ]
 
-# Cowx, I.G. 1983. Review of the methods for estimating fish population size from survey removal data. Fisheries
+# Cowx, I.G. 1983. Review of the methods for estimating fish population size from survey removal data.
+# Fisheries
 # Management 14:67-82, page 77. Carle-Strub estimates, seen in a transcription.
 COWX = [((72, 56, 46, 30, 24), 298, 0.250), ((8, 23, 17, 8, 6), 95, 0.187)]
 
-# Zippin, C. 1958. The removal method of population estimation. Journal of Wildlife Management 22:82-90. Three catches
+# Zippin, C. 1958. The removal method of population estimation. Journal of Wildlife Management 22:82-90.
+# Three catches
 # 165, 101, 54 with N about 395 read from a graph; from memory.
 ZIPPIN_1958 = ((165, 101, 54), 395)
 
-# Brenden, T.O., T. Wagner & B.R. Murphy. 2008. N. Am. J. Fish. Manage. 28:1233-1242, Table 2: n 445, published.
+# Brenden, T.O., T. Wagner & B.R. Murphy. 2008. N. Am. J. Fish. Manage. 28:1233-1242, Table 2: n 445,
+# published.
 BRENDEN_N = 445
 BRENDEN_SHARES = {"S-Q": 0.130, "Q-P": 0.491, "P-M": 0.253, "M-T": 0.123}
 BRENDEN_TABLE = {
@@ -53,13 +57,15 @@ LENGTH_LIMITS_CM = {
     "largemouth bass": (20, 30, 38, 51, 63),
 }
 
-# Murphy, B.R., M.L. Brown & T.A. Springer. 1990. N. Am. J. Fish. Manage. 10:85-97. The equation is published; weights
+# Murphy, B.R., M.L. Brown & T.A. Springer. 1990. N. Am. J. Fish. Manage. 10:85-97. The equation is
+# published; weights
 # [g] at these total lengths [mm] were computed from it by hand calculator precision.
 WALLEYE_STANDARD = {150: 29.3, 250: 148.7, 300: 265.6, 400: 663.1, 510: 1435.7, 630: 2811.3, 760: 5104.9}
 # The same paper's English equation, log10 Ws [lb] = -3.642 + 3.180 log10 TL [in]: 20 in -> 3.1281 lb.
 WALLEYE_ENGLISH = (20.0, 3.1281)
 
-# Data set "fishing" of the R package COUNT; MASS::glm.nb(totabund ~ meandepth + period + offset(log(sweptarea))).
+# Data set "fishing" of the R package COUNT; MASS::glm.nb(totabund ~ meandepth + period +
+# offset(log(sweptarea))).
 FISHING = {
     "coefficients": (-3.307003, -0.001017, -0.426981),
     "se_depth": 0.000048,
@@ -71,5 +77,6 @@ FISHING = {
 # Data set "lakeO" of the R package VGAM; glm(total.fish ~ year, poisson, offset = log(visits)).
 LAKE_O = {"year": -0.015583, "year_se": 0.013044, "deviance": 13.427, "df": 13}
 
-# Serns, S.L. 1982. N. Am. J. Fish. Manage. 2:451-457: 0.234 x fish per mile = fish per acre; from memory. 50 -> 11.7.
+# Serns, S.L. 1982. N. Am. J. Fish. Manage. 2:451-457: 0.234 x fish per mile = fish per acre; from memory. 50
+# -> 11.7.
 SERNS = (50.0, 11.7)

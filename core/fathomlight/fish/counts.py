@@ -46,8 +46,8 @@ class CountFit(Result):
         Pearson chi-square / residual degrees of freedom.
     n, df : int
         Surveys, and residual degrees of freedom.
-    expected_zeros, zeros : float
-        Surveys without fish that the model expects, and those there were.
+    expected_zeros, zeros_sd, zeros : float
+        Surveys without fish that the model expects, their standard deviation, and those there were.
     fitted : ndarray, shape (n,)
         Expected counts.
     """
@@ -68,6 +68,7 @@ class CountFit(Result):
     n: int
     df: int
     expected_zeros: float
+    zeros_sd: float
     zeros: float
     fitted: Floats
 
@@ -242,6 +243,7 @@ def _result(
         n=int(y.size),
         df=int(df),
         expected_zeros=float(p0.sum()),
+        zeros_sd=math.sqrt(float(np.sum(p0 * (1 - p0)))),
         zeros=float(np.sum(y == 0)),
         fitted=mu,
     )

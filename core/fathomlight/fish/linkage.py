@@ -254,7 +254,7 @@ def _warn(data: LinkageData, linear: Estimate, shown: Estimate) -> list[str]:
     if not np.all(np.isfinite(linear.left_out[1][:, 1])) and data.waters > 1:
         notes.append("Without some waters the model could not be fitted; see the table.")
     expected, zeros = shown.fit.expected_zeros, shown.fit.zeros
-    if zeros - expected > 2 * math.sqrt(max(expected, 1.0)) and zeros > 1.5 * expected:
+    if zeros - expected > max(2 * shown.fit.zeros_sd, 1.0):
         notes.append(
             f"{zeros:.0f} surveys caught none where the model expects {expected:.0f}: something besides "
             f"these terms "

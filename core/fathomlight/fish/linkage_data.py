@@ -94,7 +94,7 @@ def _years_and_days(table: pd.DataFrame) -> pd.DataFrame:
         if "year" not in table:
             table = table.assign(year=start.dt.year)
         if "day_of_year" not in table:
-            table = table.assign(day_of_year=start.dt.dayofyear)
+            table = table.assign(day_of_year=start.dt.day_of_year)
     return table if "year" in table else table.assign(year=math.nan)
 
 

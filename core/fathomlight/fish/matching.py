@@ -416,5 +416,5 @@ def linkage_table(
         count=filled["count"].to_numpy(),
         cpe=filled["cpe"].to_numpy(),
         year=start.dt.year.to_numpy(),
-        day_of_year=start.dt.dayofyear.to_numpy(),
+        day_of_year=start.dt.day_of_year.to_numpy(),
     )

@@ -79,10 +79,13 @@ def simulated(seed, n=80, theta=1.5):
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_agrees_with_glm_nb_in_r(seed):
     y, x, effort = simulated(seed)
-    columns = ", ".join(f"{name} = c({', '.join(repr(float(v)) for v in values)})"
-                        for name, values in (("y", y), ("a", x[:, 1]), ("b", x[:, 2]), ("e", effort)))  # fmt: skip
+    columns = ", ".join(
+        f"{name} = c({', '.join(repr(float(v)) for v in values)})"
+        for name, values in (("y", y), ("a", x[:, 1]), ("b", x[:, 2]), ("e", effort))
+    )
     text = r_says(
-        f"d <- data.frame({columns}); f <- MASS::glm.nb(y ~ a + b + offset(log(e)), d, control = glm.control(1e-12, 200));"
+        f"d <- data.frame({columns}); k <- glm.control(1e-12, 200);"
+        "f <- MASS::glm.nb(y ~ a + b + offset(log(e)), d, control = k);"
         "cat(coef(f), sqrt(diag(vcov(f))), f$theta, f$SE.theta, AIC(f), sep = '\\n')"
     )
     values = [float(line) for line in text.split()]
@@ -117,7 +120,7 @@ def test_a_rate_by_head():
 
 
 def test_the_boundary_is_allowed_for():
-    """Poisson counts are called negative binomial about one time in twenty or less, never as often as uncorrected."""
+    """Poisson counts are called negative binomial about one time in twenty, or less."""
     rng = np.random.default_rng(6)
     chosen = []
     for _ in range(300):
@@ -154,7 +157,7 @@ def test_refuses(count, design, effort, name):
 
 
 def test_cluster_jackknife_of_a_mean_is_the_textbook_one():
-    """For a log rate with equal groups the jackknife is the variance between group totals, computed here directly."""
+    """For a log rate with equal groups: the spread of the logs of the means without each group."""
     y = np.array([3, 5, 4, 8, 2, 6, 9, 3, 5, 4])
     groups = np.repeat(np.arange(5), 2)
     fit = fit_counts(y, np.ones((10, 1)), family="poisson")

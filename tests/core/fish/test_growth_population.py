@@ -62,9 +62,13 @@ def test_a_straight_line_of_lengths_is_not_trusted():
 
 @pytest.mark.parametrize(
     ("age", "length", "name"),
-    [([1, 2, 3], [1, 2, 3], "age_years"), ([-1] * 12, [5] * 12, "age_years"), ([1] * 12, [0] * 12, "length_mm"),
-     ([1, 2], [1], "length_mm")],
-)  # fmt: skip
+    [
+        ([1, 2, 3], [1, 2, 3], "age_years"),
+        ([-1] * 12, [5] * 12, "age_years"),
+        ([1] * 12, [0] * 12, "length_mm"),
+        ([1, 2], [1], "length_mm"),
+    ],
+)
 def test_growth_refuses(age, length, name):
     with pytest.raises(ArgumentError) as error:
         von_bertalanffy(age, length)

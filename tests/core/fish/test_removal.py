@@ -71,7 +71,7 @@ def test_zippin_is_the_whole_number_with_the_highest_likelihood(counts):
 
 @pytest.mark.parametrize("counts", [(38, 26, 12), (72, 56, 46, 30, 24), (12, 7, 5, 2)])
 def test_carle_strub_is_the_mode_under_a_flat_prior_on_p(counts):
-    """Integrating p out under beta(1, 1) gives N!/(N-T)! B(T + 1, kN - X - T + 1); its mode is the estimate."""
+    """Integrating p out under beta(1, 1): N!/(N-T)! B(T + 1, kN - X - T + 1), highest at the estimate."""
     k, total = len(counts), sum(counts)
     x = sum((k - i) * c for i, c in enumerate(counts, 1))
     n = np.arange(total, 5 * total)
@@ -166,7 +166,7 @@ def test_properties(counts):
 
 
 def test_limits_cover_the_truth_about_as_often_as_they_say():
-    """300 simulated sites, 150 fish, capture probability 0.45, three passes; binomial 99.9 % band around 95 %."""
+    """300 simulated sites of 150 fish, p 0.45, three passes; binomial 99.9 % band around 95 %."""
     rng = np.random.default_rng(20250724)
     hits = 0
     for _ in range(300):
