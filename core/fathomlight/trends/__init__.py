@@ -4,6 +4,7 @@ One test per file; every one takes arrays and qualifiers and returns a frozen re
 what a careful reader must know. Compiled code is loaded only when a series is long or a network is asked for.
 """
 
+from fathomlight.trends.blocked import BlockedTrendResult, BlockTrend
 from fathomlight.trends.censoring import recensor
 from fathomlight.trends.change import ChangePointResult, change_point
 from fathomlight.trends.detectable import DetectableResult, NoiseResult, detectable_trend, station_noise
@@ -14,7 +15,7 @@ from fathomlight.trends.network import network_trends, seasonal_kendall_kernel
 from fathomlight.trends.partial import PartialTrendResult, partial_mann_kendall
 from fathomlight.trends.regional import RegionalTrendResult, regional_kendall
 from fathomlight.trends.results import KendallResult
-from fathomlight.trends.seasonal import BlockedTrendResult, BlockTrend, SeasonalTrendResult, seasonal_kendall
+from fathomlight.trends.seasonal import SeasonalTrendResult, seasonal_kendall
 from fathomlight.trends.smooth import SmoothResult, smooth_deseasoned
 from fathomlight.trends.step import StepResult, seasonal_step
 from fathomlight.trends.words import direction_confidence, direction_words, likelihood

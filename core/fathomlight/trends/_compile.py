@@ -7,11 +7,12 @@ from typing import Any, TypeVar
 
 import numba
 
+_njit: Any = numba.njit
 F = TypeVar("F", bound=Callable[..., Any])
 
 
 def compiled(*signature: str) -> Callable[[F], F]:
-    """Compile a function, at once when a signature is given, else at its first call, and keep the machine code.
+    """Compile a function, at once with a signature, else at its first call, and keep the machine code.
 
     The code is kept beside the source, or in the user's cache folder when that is read-only
     (``NUMBA_CACHE_DIR`` names another); where neither can be written, it is compiled afresh in each process.
@@ -25,9 +26,9 @@ def compiled(*signature: str) -> Callable[[F], F]:
     def decorate(function: F) -> F:
         options: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
         try:
-            made: Any = numba.njit(*signature, cache=True, **options)(function)
+            made: Any = _njit(*signature, cache=True, **options)(function)
         except RuntimeError:
-            made = numba.njit(*signature, **options)(function)
+            made = _njit(*signature, **options)(function)
         result: F = made
         return result
 

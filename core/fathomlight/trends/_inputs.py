@@ -52,7 +52,7 @@ class SeriesInput:
 def as_floats(values: Any, argument: str) -> Floats:
     """Return a one-dimensional float64 array; masked and null entries become NaN, infinities are refused."""
     if isinstance(values, np.ma.MaskedArray):
-        values = values.astype(float).filled(np.nan)
+        values = np.ma.filled(values.astype(float), np.nan)
     if hasattr(values, "to_numpy") and not isinstance(values, np.ndarray):
         values = _from_pandas_or_xarray(values)
     try:
@@ -75,7 +75,7 @@ def as_floats(values: Any, argument: str) -> Floats:
 
 def _from_pandas_or_xarray(values: Any) -> Any:
     if isinstance(values, (pd.Series, pd.Index)) and not isinstance(values, pd.DatetimeIndex):
-        return pd.to_numeric(values, errors="raise").to_numpy(dtype="float64", na_value=np.nan)
+        return values.to_numpy(dtype="float64", na_value=np.nan)
     return values.to_numpy()
 
 
@@ -108,7 +108,7 @@ def decimal_years(stamps: pd.Series) -> Floats:
     """Return dates as decimal years: 1 January 00:00 is ``.0``, and a year is 365 or 366 days long."""
     local = stamps.dt.tz_localize(None) if stamps.dt.tz is not None else stamps
     year = local.dt.year
-    start = pd.to_datetime(dict(year=year, month=1, day=1))
+    start = pd.to_datetime({"year": year, "month": 1, "day": 1})
     length = np.where(local.dt.is_leap_year, 366.0, 365.0)
     passed = (local - start) / pd.Timedelta(days=1)
     return np.asarray(year + passed / length, dtype=np.float64)

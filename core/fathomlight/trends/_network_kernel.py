@@ -1,7 +1,7 @@
-"""The compiled kernel of :func:`~fathomlight.trends.network_trends`: one station, years x seasons, in one pass.
+"""The compiled kernel of :func:`~fathomlight.trends.network_trends`: one station in one pass.
 
-Imported only when a network is asked for. It is a generalized ufunc, so numpy, xarray and Dask hand it their arrays
-alike, and it runs without Python's lock.
+Imported only when a network is asked for. It is a generalized ufunc, so numpy, xarray and Dask hand it their
+arrays alike, and it runs without Python's lock.
 """
 
 from __future__ import annotations
@@ -11,16 +11,36 @@ from typing import Any
 
 import numba
 import numpy as np
+import numpy.typing as npt
 
 from fathomlight.trends._blocks import YEARS_FOR_COVARIANCE
 from fathomlight.trends._compile import compiled
 from fathomlight.trends._inputs import Codes, Floats
 
+Sums = npt.NDArray[np.int16]
+
 FIELDS = (
-    "n", "n_years", "n_seasons", "s", "variance", "z", "p", "tau", "slope", "slope_low", "slope_high",
-    "variance_independent", "z_independent", "p_independent", "variance_covariance", "z_covariance", "p_covariance",
-    "covariance_used", "homogeneity_chi2", "homogeneity_df",
-)  # fmt: skip
+    "n",
+    "n_years",
+    "n_seasons",
+    "s",
+    "variance",
+    "z",
+    "p",
+    "tau",
+    "slope",
+    "slope_low",
+    "slope_high",
+    "variance_independent",
+    "z_independent",
+    "p_independent",
+    "variance_covariance",
+    "z_covariance",
+    "p_covariance",
+    "covariance_used",
+    "homogeneity_chi2",
+    "homogeneity_df",
+)
 """What the kernel returns per station, in this order."""
 
 
@@ -37,10 +57,10 @@ def _ends(value: float, code: int) -> tuple[float, float]:
 
 @compiled("UniTuple(int64, 2)(float64[::1], int64, int64, int64, float64[::1])")
 def _shrink(entries: Floats, size: int, lowest: int, highest: int, sample: Floats) -> tuple[int, int]:
-    """Throw out entries that cannot hold the ranks lowest to highest (from 0); return (size left, entries below).
+    """Throw out entries that cannot hold the ranks lowest to highest; return (size left, entries below).
 
-    Each round sorts a small regular sample, takes a bracket around the ranks from it, and keeps what is inside, in
-    one pass without branches. A bracket that misses a rank is not used.
+    Each round sorts a small regular sample, takes a bracket around the ranks from it, and keeps what is
+    inside, in one pass without branches. A bracket that misses a rank is not used.
     """
     dropped = 0
     while size > 512:
@@ -93,7 +113,7 @@ def _select(entries: Floats, left: int, right: int, rank: int) -> float:
             left = i
         else:
             break
-    return entries[rank]
+    return float(entries[rank])
 
 
 @compiled("void(float64[::1], int64, boolean, float64[::1], float64[::1])")
@@ -107,8 +127,8 @@ def _limits(entries: Floats, size: int, doubled: bool, centres: Floats, found: F
     lowest, highest = size - 1, 0
     for k in range(3):
         if not np.isnan(centres[k]):
-            lowest = max(min(lowest, int(math.floor(centres[k])) // factor - 2), 0)
-            highest = min(max(highest, int(math.ceil(centres[k])) // factor + 2), size - 1)
+            lowest = max(min(lowest, math.floor(centres[k]) // factor - 2), 0)
+            highest = min(max(highest, math.ceil(centres[k]) // factor + 2), size - 1)
     left, dropped = _shrink(entries, size, lowest, highest, np.empty(128))
     middle = min(max(int(centres[0]) // factor - dropped, 0), left - 1)
     for k in range(3):
@@ -118,7 +138,7 @@ def _limits(entries: Floats, size: int, doubled: bool, centres: Floats, found: F
             continue
         total, weight, outside, side = 0.0, 0.0, 0.0, 0.0
         smallest, largest = np.inf, -np.inf
-        for cell in range(int(math.floor(at - 1.0)) + 1, int(math.ceil(at + 1.0)) + 1):
+        for cell in range(math.floor(at - 1.0) + 1, math.ceil(at + 1.0) + 1):
             part = (min(at + 1.0, float(cell)) - max(at - 1.0, float(cell - 1))) / 2.0
             if part <= 1e-12:
                 continue
@@ -171,14 +191,15 @@ def _plain_slopes_of(values: Floats, years: Floats, entries: Floats, size: int) 
 
 
 @compiled("UniTuple(int64, 2)(float64[::1], float64[::1], int16[::1], int16[::1])")
-def _signs_of(low: Floats, high: Floats, pair_sums: Codes, rows: Codes) -> tuple[int, int]:
-    """Add the pair scores of one season to the sums over seasons, fill the row sums; return S and the pairs decided."""
+def _signs_of(low: Floats, high: Floats, pair_sums: Sums, rows: Sums) -> tuple[int, int]:
+    """Add the pair scores of one season to the sums, fill the row sums; return S and the pairs decided."""
     n = low.size
     score, decided, start = 0, 0, 0
     for i in range(n):
         rows[i] = 0
     for i in range(n - 1):
-        own, count = np.int16(0), np.int16(0)
+        own: Any = np.int16(0)
+        count: Any = np.int16(0)
         for j in range(i + 1, n):
             sign = np.int16(low[j] > high[i]) - np.int16(high[j] < low[i])
             pair_sums[start + j - i - 1] += sign
@@ -202,7 +223,7 @@ def _standard(s: float, variance: float, continuity: bool) -> tuple[float, float
     return z, math.erfc(abs(z) / math.sqrt(2.0))
 
 
-def station_trend(
+def station_trend(  # noqa: C901, PLR0915 -- one pass over one station, kept whole for the compiler
     values: Floats,
     codes: Codes,
     years: Floats,
@@ -321,9 +342,10 @@ def station_trend(
 
 def build() -> Any:
     """Return the generalized ufunc (year, season), (year, season), (year), (), (), (field) -> (field)."""
+    guvectorize: Any = numba.guvectorize
     signature = "void(float64[:,:], int8[:,:], float64[:], float64, boolean, float64[:], float64[:])"
     layout = "(y,s),(y,s),(y),(),(),(k)->(k)"
     try:
-        return numba.guvectorize([signature], layout, nopython=True, cache=True)(station_trend)
+        return guvectorize([signature], layout, nopython=True, cache=True)(station_trend)
     except RuntimeError:
-        return numba.guvectorize([signature], layout, nopython=True)(station_trend)
+        return guvectorize([signature], layout, nopython=True)(station_trend)

@@ -76,7 +76,7 @@ def _compact(low: Ints, high: Ints) -> tuple[Ints, Ints]:
 
 
 def sign_matrix(low: Ints, high: Ints) -> npt.NDArray[np.int8]:
-    """Return the antisymmetric matrix of scores, entry (i, j) = +1 when j is certainly above i; O(n^2) memory."""
+    """Return the antisymmetric matrix of scores: (i, j) is +1 when j is certainly above i; O(n^2) memory."""
     up = (high[:, None] < low[None, :]).astype(np.int8)
     result: npt.NDArray[np.int8] = up - up.T
     return result

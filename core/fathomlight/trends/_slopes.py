@@ -1,10 +1,11 @@
 """Pairwise slopes and the order statistics of them, with and without qualifiers.
 
-With qualifiers, each pair i, j (t_i < t_j) gives two breakpoints: u = (low_j - high_i)/(t_j - t_i), below which it is
-certainly rising along the residuals x - b t, and d = (high_j - low_i)/(t_j - t_i), above which it is certainly falling.
-S(b) = #(u > b) - #(d < b) falls from the number of finite u to minus that of finite d. Without qualifiers u = d = slope
-and S(b) = 0 at the median. One list of breakpoints therefore serves both: its length without qualifiers is twice the
-number of slopes, and S crosses zero after its ``anchor``-th entry.
+With qualifiers, each pair i, j (t_i < t_j) gives two breakpoints: u = (low_j - high_i)/(t_j - t_i), below
+which it is certainly rising along the residuals x - b t, and d = (high_j - low_i)/(t_j - t_i), above which
+it is certainly falling. S(b) = #(u > b) - #(d < b) falls from the number of finite u to minus that of finite
+d. Without qualifiers u = d = slope and S(b) = 0 at the median. One list of breakpoints therefore serves
+both: its length without qualifiers is twice the number of slopes, and S crosses zero after its ``anchor``-th
+entry.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from typing import Literal, Protocol
 import numpy as np
 import numpy.typing as npt
 
+from fathomlight.errors import ArgumentError
 from fathomlight.trends._inputs import Codes, Floats
 
 Ranks = Literal["interpolated", "nearest", "outward"]
@@ -24,10 +26,16 @@ PAIRS_AT_ONCE_UP_TO = 1_000
 """Up to this many values, all pairwise slopes are held in memory."""
 
 
+PAIRS_IN_ALL_UP_TO = 100_000_000
+"""Most pairs within blocks that are held in memory (about 1 GB)."""
+
+
 class Ordered(Protocol):
     """Something that can say its k-th smallest entry, k from 1."""
 
-    size: int
+    @property
+    def size(self) -> int:
+        """Number of entries."""
 
     def take(self, ranks: npt.NDArray[np.int64]) -> Floats:
         """Return the entries of the given ranks, counted from 1."""
@@ -56,7 +64,8 @@ class SortedList:
 class Breakpoints:
     """The breakpoints of one or several blocks, and where S crosses zero.
 
-    ``doubled`` is True when each slope stands for two equal breakpoints (no qualifiers), so ``ordered`` holds it once.
+    ``doubled`` is True when each slope stands for two equal breakpoints (no qualifiers), so ``ordered``
+    holds it once.
     """
 
     ordered: Ordered
@@ -66,7 +75,7 @@ class Breakpoints:
 
 
 def block_breakpoints(times: Floats, values: Floats, codes: Codes, doubled: bool) -> tuple[Floats, int, int]:
-    """Return all finite breakpoints of one block, the number of finite u, and the pairs with different times."""
+    """Return the finite breakpoints of one block, the number of finite u, and the pairs apart in time."""
     i, j = np.triu_indices(times.size, 1)
     apart = times[j] != times[i]
     i, j = i[apart], j[apart]
@@ -85,6 +94,15 @@ def breakpoints(blocks: list[tuple[Floats, Floats, Codes]]) -> Breakpoints:
         from fathomlight.trends.selection import implicit_breakpoints
 
         return implicit_breakpoints(*blocks[0], doubled)
+    pairs = sum(t.size * (t.size - 1) // 2 for t, _, _ in blocks)
+    if pairs > PAIRS_IN_ALL_UP_TO:
+        raise ArgumentError(
+            "values",
+            "too many pairs within blocks",
+            got=f"{pairs:.3g}",
+            expected=f"at most {PAIRS_IN_ALL_UP_TO:.0e}",
+            fix="Reduce the readings to one value per season and year first.",
+        )
     parts = [block_breakpoints(t, x, c, doubled) for t, x, c in blocks]
     entries = np.concatenate([part[0] for part in parts]) if parts else np.empty(0)
     return Breakpoints(SortedList(entries), sum(p[1] for p in parts), sum(p[2] for p in parts), doubled)
@@ -104,7 +122,8 @@ def slope_and_limits(points: Breakpoints, spread: float, ranks: Ranks) -> tuple[
     Returns
     -------
     slope, low, high : float
-        NaN slope when S never crosses zero; infinite limits when the data do not bound the slope on that side.
+        NaN slope when S never crosses zero; infinite limits when the data do not bound the slope on that
+        side.
     """
     if points.ordered.size == 0:
         return math.nan, math.nan, math.nan
@@ -116,7 +135,7 @@ def slope_and_limits(points: Breakpoints, spread: float, ranks: Ranks) -> tuple[
 
 
 def zero_interval(points: Breakpoints) -> tuple[float, float]:
-    """Return the interval of slopes over which S of the residuals is zero; the slope reported is its middle."""
+    """Return the interval of slopes over which S of the residuals is zero; its middle is reported."""
     size = points.ordered.size
     first = (points.anchor + 1) // 2 if points.doubled else points.anchor
     last = points.anchor // 2 + 1 if points.doubled else points.anchor + 1
@@ -130,11 +149,13 @@ def zero_interval(points: Breakpoints) -> tuple[float, float]:
 
 
 def _limit_centres(points: Breakpoints, spread: float, ranks: Ranks) -> tuple[float, float]:
-    """Return the middles of the two pieces of the breakpoint list, two entries wide, that the limits average over.
+    """Return the middles of the two pieces of the breakpoint list that the limits average over.
 
-    Without qualifiers the piece (2k - 2, 2k] is slope k, so a piece between two slopes interpolates linearly between
-    them: the lower limit is Gilbert's slope of fractional rank M1 = (N' - C)/2, the upper that of
-    M2 + 1 = (N' + C)/2 + 1. ``nearest`` and ``outward`` round M1 and M2; with qualifiers they round C + 1.
+    Each piece is two entries wide.
+
+    Without qualifiers the piece (2k - 2, 2k] is slope k, so a piece between two slopes interpolates linearly
+    between them: the lower limit is Gilbert's slope of fractional rank M1 = (N' - C)/2, the upper that of M2
+    + 1 = (N' + C)/2 + 1. ``nearest`` and ``outward`` round M1 and M2; with qualifiers they round C + 1.
     """
     if ranks == "interpolated" or math.isnan(spread):
         return points.anchor - spread - 1, points.anchor + spread + 1
@@ -169,7 +190,7 @@ def _weights(start: float, stop: float) -> list[tuple[int, float]]:
 
 
 def _average(part: list[tuple[int, float]], entry: dict[int, float], size: int, whole: bool) -> float:
-    """Average the entries of a piece; one that sticks out of the list is unbounded (by half, with qualifiers)."""
+    """Average the entries of a piece; one out of the list (by half, with qualifiers) is unbounded."""
     if not part:
         return math.nan
     outside = sum(weight for rank, weight in part if not 1 <= rank <= size)

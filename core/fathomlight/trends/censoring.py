@@ -18,8 +18,8 @@ def recensor(
 ) -> tuple[Floats, npt.NDArray[np.object_]]:
     """Censor all values at one limit, so that limits no longer drift with time.
 
-    For ``<``: every value below the limit, and every ``<`` at or below it, becomes ``<`` limit. For ``>`` the mirror image.
-    Nothing is made up: a value only loses precision.
+    For ``<``: every value below the limit, and every ``<`` at or below it, becomes ``<`` limit. For ``>``
+    the mirror image. Nothing is made up: a value only loses precision.
 
     Parameters
     ----------

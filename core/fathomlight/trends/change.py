@@ -24,8 +24,8 @@ class ChangePointResult(Result):
     n : int
         Values used.
     index : int
-        Last value of the first segment, counted from 1 in the array handed over (missing values count too); 0 when
-        nothing could be split.
+        Last value of the first segment, counted from 1 in the array handed over (missing values count too);
+        0 when nothing could be split.
     time : float
         Time of that value.
     statistic : float
@@ -100,11 +100,17 @@ def change_point(values: Any, times: Any = None, *, qualifiers: Any = None) -> C
         after = qualified_median(series.values[at:], series.codes[at:])
     rises = "none" if at == 0 or before == after else ("increasing" if after > before else "decreasing")
     return ChangePointResult(
-        n=series.n, index=int(series.kept[at - 1]) + 1 if at else 0,
-        time=float(series.times[at - 1]) if at else math.nan, statistic=float(k), p=p,
-        median_before=before, median_after=after, direction=rises, notes=tuple(notes),
+        n=series.n,
+        index=int(series.kept[at - 1]) + 1 if at else 0,
+        time=float(series.times[at - 1]) if at else math.nan,
+        statistic=float(k),
+        p=p,
+        median_before=before,
+        median_after=after,
+        direction=rises,
+        notes=tuple(notes),
         method=f"Pettitt's test for one change of level (1979), approximate p; n = {series.n}.",
-    )  # fmt: skip
+    )
 
 
 def _split(values: Floats, codes: Codes) -> tuple[int, int, float]:

@@ -31,7 +31,8 @@ class DetectableResult(Result):
         Smallest slope found with the wanted power in ``within_years``, [unit per year].
     within_years : int
     years_needed : int or None
-        Years after which ``slope_given`` is found with the wanted power; None when not asked or beyond ``max_years``.
+        Years after which ``slope_given`` is found with the wanted power; None when not asked or beyond
+        ``max_years``.
     slope_given : float
     power, significance : float
         Wanted power and two-sided level, [1].
@@ -44,7 +45,8 @@ class DetectableResult(Result):
         Correlation of one visit with the next, [1].
     visits_per_year : int
     slope_normal : float
-        Closed form for comparison: (z_(1-a/2) + z_power) sd sqrt[(1+r)/(1-r)] / sqrt(visits sum (t - mean t)^2).
+        Closed form for comparison: (z_(1-a/2) + z_power) sd sqrt[(1+r)/(1-r)] / sqrt(visits sum (t - mean
+        t)^2).
     simulations : int
     method : str
     notes : tuple of str
@@ -93,8 +95,8 @@ class NoiseResult(Result):
 def station_noise(values: Any, years: Any, seasons: Any, *, qualifiers: Any = None) -> NoiseResult:
     """Estimate noise, persistence and visits per year of a station from its own record.
 
-    Residuals are values minus trend line minus season median. With qualifiers the standard deviation is half the
-    distance from the 16th to the 84th percentile of their nonparametric distribution.
+    Residuals are values minus trend line minus season median. With qualifiers the standard deviation is half
+    the distance from the 16th to the 84th percentile of their nonparametric distribution.
 
     Parameters
     ----------
@@ -121,8 +123,13 @@ def station_noise(values: Any, years: Any, seasons: Any, *, qualifiers: Any = No
     labels = np.asarray(seasons, dtype=object)
     check_length(labels, series.n_given, "seasons")
     if series.n < 8:
-        raise ArgumentError("values", "too few to estimate noise", got=series.n, expected="8 or more",
-                            fix="Give noise_sd and persistence from a similar station.")  # fmt: skip
+        raise ArgumentError(
+            "values",
+            "too few to estimate noise",
+            got=series.n,
+            expected="8 or more",
+            fix="Give noise_sd and persistence from a similar station.",
+        )
     blocks = split(series, labels)
     slope, _, _ = slope_and_limits(
         breakpoints([(b.series.times, b.series.values, b.series.codes) for b in blocks]),
@@ -156,9 +163,12 @@ def station_noise(values: Any, years: Any, seasons: Any, *, qualifiers: Any = No
         notes.append("Neighbouring visits are not alike beyond trend and season: persistence set to 0.")
     counts = np.unique(series.times, return_counts=True)[1]
     return NoiseResult(
-        noise_sd=sd, persistence=min(max(r, 0.0), 0.95), visits_per_year=max(int(np.median(counts)), 1), n=series.n,
+        noise_sd=sd,
+        persistence=min(max(r, 0.0), 0.95),
+        visits_per_year=max(int(np.median(counts)), 1),
+        n=series.n,
         notes=tuple(notes),
-    )  # fmt: skip
+    )
 
 
 def detectable_trend(
@@ -181,14 +191,16 @@ def detectable_trend(
 ) -> DetectableResult:
     """Find the smallest slope a Seasonal Kendall test finds in N years, and the years a given slope needs.
 
-    Simulated records have the noise, persistence (first-order autoregressive from visit to visit) and visits per year of
-    the station, or those given; every record is tested as :func:`~fathomlight.trends.seasonal_kendall` would test it.
-    The same noise serves every slope, so the answer moves smoothly with what is asked.
+    Simulated records have the noise, persistence (first-order autoregressive from visit to visit) and visits
+    per year of the station, or those given; every record is tested as
+    :func:`~fathomlight.trends.seasonal_kendall` would test it. The same noise serves every slope, so the
+    answer moves smoothly with what is asked.
 
     Parameters
     ----------
     values, years, seasons : array-like, shape (n,), optional
-        The station's own record (see :func:`station_noise`); needed for whichever of the next three is not given.
+        The station's own record (see :func:`station_noise`); needed for whichever of the next three is not
+        given.
     qualifiers : array-like of {"=", "<", ">"}, shape (n,), optional
     noise_sd : float, optional
         [unit].
@@ -222,7 +234,8 @@ def detectable_trend(
 
     Examples
     --------
-    >>> answer = detectable_trend(noise_sd=1.0, persistence=0.0, visits_per_year=1, within_years=20, simulations=500)
+    >>> settings = {"noise_sd": 1.0, "persistence": 0.0, "visits_per_year": 1}
+    >>> answer = detectable_trend(**settings, within_years=20, simulations=300)
     >>> 0.09 < answer.slope < 0.14
     True
     """
@@ -250,20 +263,31 @@ def detectable_trend(
             )
     if alarms > 1.4 * significance + 0.01:
         notes.append(
-            f"Without any trend, {100 * alarms:.0f} % of such records would still show one: persistence or a short record."
+            f"Without any trend, {100 * alarms:.0f} % of such records would still show one (persistence, or "
+            "a short record)."
         )
     notes.append(
         "Visits are taken as evenly spread over the year; a long winter gap makes persistence matter less."
     )
     return DetectableResult(
-        slope=smallest * sd, within_years=within_years, years_needed=needed, slope_given=abs(slope) if slope else math.nan,
-        power=power, significance=significance, false_alarms=alarms, noise_sd=sd, persistence=r, visits_per_year=visits,
-        slope_normal=normal * sd, simulations=simulations, notes=tuple(notes),
+        slope=smallest * sd,
+        within_years=within_years,
+        years_needed=needed,
+        slope_given=abs(slope) if slope else math.nan,
+        power=power,
+        significance=significance,
+        false_alarms=alarms,
+        noise_sd=sd,
+        persistence=r,
+        visits_per_year=visits,
+        slope_normal=normal * sd,
+        simulations=simulations,
+        notes=tuple(notes),
         method=(
-            f"Simulation of {simulations} records of {visits} visits a year with noise {number(sd)} and persistence "
+            f"Simulation of {simulations} records of {visits} visits a year, noise {number(sd)}, persistence "
             f"{number(r)}; Seasonal Kendall test at {100 * significance:g} %, power {100 * power:g} %."
         ),
-    )  # fmt: skip
+    )
 
 
 def _check(

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 def false_discovery(p: Any) -> Floats:
     """Return p values adjusted so that a limit on them limits the share of false discoveries.
 
-    Sorted p_(1) <= ... <= p_(m): adjusted p_(k) = min over j >= k of (m/j) p_(j), at most 1. Missing ones stay missing
-    and do not count into m.
+    Sorted p_(1) <= ... <= p_(m): adjusted p_(k) = min over j >= k of (m/j) p_(j), at most 1. Missing ones
+    stay missing and do not count into m.
 
     Parameters
     ----------
@@ -34,10 +34,8 @@ def false_discovery(p: Any) -> Floats:
     ArgumentError
         When a value is no probability.
 
-    References
-    ----------
-    Benjamini, Y. & Y. Hochberg. 1995. Controlling the false discovery rate. Journal of the Royal Statistical Society
-    B 57:289-300.
+    References ---------- Benjamini, Y. & Y. Hochberg. 1995. Controlling the false discovery rate. Journal of
+    the Royal Statistical Society B 57:289-300.
 
     Examples
     --------

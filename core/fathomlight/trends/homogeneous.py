@@ -10,8 +10,8 @@ import numpy as np
 from fathomlight.model import Result
 from fathomlight.trends._blocks import split
 from fathomlight.trends._inputs import as_floats, check_length, series_input
+from fathomlight.trends.blocked import BlockTrend, block_table, van_belle_hughes
 from fathomlight.trends.notes import number
-from fathomlight.trends.seasonal import BlockTrend, block_table, van_belle_hughes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,10 +63,8 @@ def homogeneity(values: Any, years: Any, seasons: Any, *, qualifiers: Any = None
     ArgumentError
         On wrong shapes, infinite values or unknown qualifiers.
 
-    References
-    ----------
-    van Belle, G. & J.P. Hughes. 1984. Nonparametric tests for trend in water quality. Water Resources Research
-    20:127-136.
+    References ---------- van Belle, G. & J.P. Hughes. 1984. Nonparametric tests for trend in water quality.
+    Water Resources Research 20:127-136.
 
     Examples
     --------
@@ -89,7 +87,13 @@ def homogeneity(values: Any, years: Any, seasons: Any, *, qualifiers: Any = None
         notes.append("Two seasons with three values or more are needed.")
     notes.append("The test takes the seasons as independent; dependence between them makes p too small.")
     return HomogeneityResult(
-        chi2=found.homogeneity, df=found.df, p=found.p, chi2_total=found.total, chi2_trend=found.trend,
-        p_trend=found.trend_p, seasons=table, notes=tuple(notes),
+        chi2=found.homogeneity,
+        df=found.df,
+        p=found.p,
+        chi2_total=found.total,
+        chi2_trend=found.trend,
+        p_trend=found.trend_p,
+        seasons=table,
+        notes=tuple(notes),
         method=f"van Belle and Hughes' test of homogeneity over {found.df + 1} seasons; n = {series.n}.",
-    )  # fmt: skip
+    )

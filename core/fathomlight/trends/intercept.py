@@ -12,8 +12,8 @@ from fathomlight.trends._inputs import Codes, Floats
 def line_intercept(times: Floats, values: Floats, codes: Codes, slope: float) -> float:
     """Return the value of the trend line at time zero.
 
-    Without qualifiers median(x) - slope median(t) (Conover, W.J. 1999, Practical Nonparametric Statistics, 3rd ed.);
-    with qualifiers the median of the residuals x - slope t under their nonparametric distribution.
+    Without qualifiers median(x) - slope median(t) (Conover, W.J. 1999, Practical Nonparametric Statistics,
+    3rd ed.); with qualifiers the median of the residuals x - slope t under their nonparametric distribution.
 
     Returns
     -------
@@ -39,8 +39,8 @@ def qualified_median(values: Floats, codes: Codes) -> float:
     Returns
     -------
     float
-        Median of :func:`distribution`: the middle of the interval where it is 1/2, or the finite end of that interval;
-        NaN when it falls on the unbounded part.
+        Median of :func:`distribution`: the middle of the interval where it is 1/2, or the finite end of that
+        interval; NaN when it falls on the unbounded part.
     """
     points, mass = distribution(values, codes)
     total = np.cumsum(mass)
@@ -57,18 +57,17 @@ def qualified_median(values: Floats, codes: Codes) -> float:
 def distribution(values: Floats, codes: Codes, *, rounds: int = 500) -> tuple[Floats, Floats]:
     """Return the nonparametric maximum-likelihood distribution of values with ``<`` and ``>``.
 
-    The self-consistent estimate: the mass of a qualified value is spread over the points it allows in proportion
-    to their mass, until nothing changes. With ``<`` only or ``>`` only this is the product-limit estimate.
+    The self-consistent estimate: the mass of a qualified value is spread over the points it allows in
+    proportion to their mass, until nothing changes. With ``<`` only or ``>`` only this is the product-limit
+    estimate.
 
     Returns
     -------
     points, mass : ndarray, shape (m,)
         Sorted support (from -inf to +inf) and its probabilities, [1].
 
-    References
-    ----------
-    Turnbull, B.W. 1974. Nonparametric estimation of a survivorship function with doubly censored data. Journal of the
-    American Statistical Association 69:169-173.
+    References ---------- Turnbull, B.W. 1974. Nonparametric estimation of a survivorship function with
+    doubly censored data. Journal of the American Statistical Association 69:169-173.
     """
     exact, counts = np.unique(values[codes == 0], return_counts=True)
     below, above = values[codes < 0], values[codes > 0]
@@ -98,7 +97,7 @@ def distribution(values: Floats, codes: Codes, *, rounds: int = 500) -> tuple[Fl
 
 
 def _open_middles(exact: Floats, below: Floats, above: Floats) -> Floats:
-    """Return a point inside each gap from a ``>`` bound to the next ``<`` bound with no exact value between them."""
+    """Return a point inside each gap from a ``>`` bound to the next ``<`` bound without exact values."""
     if not (below.size and above.size):
         return np.empty(0)
     left, right = np.unique(above), np.unique(below)

@@ -71,9 +71,9 @@ def mann_kendall(
 ) -> KendallResult:
     """Test one series for a monotonic trend.
 
-    S = (pairs certainly rising) - (pairs certainly falling); Var(S) from all permutations of the values over the times
-    (Daniels' formula, which serves ties in value, ties in time and qualifiers);
-    Z = (S - sign S)/sqrt(Var S). For n <= 10 without ties or qualifiers p is exact.
+    S = (pairs certainly rising) - (pairs certainly falling); Var(S) from all permutations of the values over
+    the times (Daniels' formula, which serves ties in value, ties in time and qualifiers); Z = (S - sign
+    S)/sqrt(Var S). For n <= 10 without ties or qualifiers p is exact.
 
     Parameters
     ----------
@@ -94,19 +94,18 @@ def mann_kendall(
     Returns
     -------
     KendallResult
-        ``s, variance, z, p, tau`` (tau-a), ``slope`` with limits and intercept as :func:`theil_sen` gives them,
-        direction, confidence 1 - p/2, its IPCC word, method and notes.
+        ``s, variance, z, p, tau`` (tau-a), ``slope`` with limits and intercept as :func:`theil_sen` gives
+        them, direction, confidence 1 - p/2, its IPCC word, method and notes.
 
     Raises
     ------
     ArgumentError
         On wrong shapes, infinite values, unknown qualifiers, uneven times with a correction.
 
-    References
-    ----------
-    Mann, H.B. 1945. Nonparametric tests against trend. Econometrica 13:245-259. Kendall, M.G. 1975. Rank
-    Correlation Methods. Gilbert, R.O. 1987. Statistical Methods for Environmental Pollution Monitoring, ch. 16.
-    Helsel, D.R. 2012. Statistics for Censored Environmental Data (scores under qualifiers).
+    References ---------- Mann, H.B. 1945. Nonparametric tests against trend. Econometrica 13:245-259.
+    Kendall, M.G. 1975. Rank Correlation Methods. Gilbert, R.O. 1987. Statistical Methods for Environmental
+    Pollution Monitoring, ch. 16. Helsel, D.R. 2012. Statistics for Censored Environmental Data (scores under
+    qualifiers).
 
     Examples
     --------
@@ -130,8 +129,8 @@ def theil_sen(
 ) -> KendallResult:
     """Return the median of all pairwise slopes, with limits from the distribution of Kendall's S.
 
-    With qualifiers it is the Akritas-Theil-Sen slope: where S of the residuals x - b t against time crosses zero
-    (the middle, where it is zero over an interval), and the limits are where that S crosses +C and -C.
+    With qualifiers it is the Akritas-Theil-Sen slope: where S of the residuals x - b t against time crosses
+    zero (the middle, where it is zero over an interval), and the limits are where that S crosses +C and -C.
 
     Parameters
     ----------
@@ -154,12 +153,11 @@ def theil_sen(
     ArgumentError
         On wrong shapes, infinite values, unknown qualifiers or rank rules.
 
-    References
-    ----------
-    Theil, H. 1950. A rank-invariant method of linear and polynomial regression analysis. Sen, P.K. 1968. Estimates of the
-    regression coefficient based on Kendall's tau. Journal of the American Statistical Association 63:1379-1389.
-    Gilbert, R.O. 1987. Statistical Methods for Environmental Pollution Monitoring, ch. 16. Akritas, M.G., S.A. Murphy
-    & M.P. LaValley. 1995. The Theil-Sen estimator with doubly censored data. J. Am. Stat. Assoc. 90:170-177.
+    References ---------- Theil, H. 1950. A rank-invariant method of linear and polynomial regression
+    analysis. Sen, P.K. 1968. Estimates of the regression coefficient based on Kendall's tau. Journal of the
+    American Statistical Association 63:1379-1389. Gilbert, R.O. 1987. Statistical Methods for Environmental
+    Pollution Monitoring, ch. 16. Akritas, M.G., S.A. Murphy & M.P. LaValley. 1995. The Theil-Sen estimator
+    with doubly censored data. J. Am. Stat. Assoc. 90:170-177.
 
     Examples
     --------
@@ -194,20 +192,35 @@ def analyse(
     notes += notes_on_qualifiers(series)
     if variance <= 0 and series.n >= 3:
         notes.append(
-            "No pair of values has a certain order, or the corrected variance is not positive: nothing is tested."
+            "No pair of values has a certain order, or the corrected variance is not positive: no test."
         )
     if correction is None:
         notes += notes_on_persistence(series, slope)
     notes += _notes_on_step(series, slope)
     zero_low, zero_high = zero_interval(points)
     result = KendallResult(
-        n=series.n, s=float(found.s), variance=variance, z=z, p=p, tau=found.tau, tau_b=found.tau_b, exact=exact,
-        slope=slope, slope_low=low, slope_high=high,
+        n=series.n,
+        s=float(found.s),
+        variance=variance,
+        z=z,
+        p=p,
+        tau=found.tau,
+        tau_b=found.tau_b,
+        exact=exact,
+        slope=slope,
+        slope_low=low,
+        slope_high=high,
         intercept=line_intercept(series.times, series.values, series.codes, slope),
-        n_missing=series.n_missing, n_below=int(np.sum(series.codes < 0)), n_above=int(np.sum(series.codes > 0)),
-        variance_uncorrected=found.variance, lags=used, ranks=ranks, level=level, zero_low=zero_low,
+        n_missing=series.n_missing,
+        n_below=int(np.sum(series.codes < 0)),
+        n_above=int(np.sum(series.codes > 0)),
+        variance_uncorrected=found.variance,
+        lags=used,
+        ranks=ranks,
+        level=level,
+        zero_low=zero_low,
         zero_high=zero_high,
-    )  # fmt: skip
+    )
     notes += notes_on_limits(result)
     return with_direction(replace(result, notes=tuple(notes), method=_method(series, result, sentence, lead)))
 
@@ -227,7 +240,8 @@ def with_direction(result: KendallResult) -> KendallResult:
 
 def _method(series: SeriesInput, result: KendallResult, correction: str, lead: str) -> str:
     how = "exact distribution" if result.exact else "normal approximation with continuity correction"
-    test = f"Mann-Kendall test ({how}, permutation variance for ties{' and qualifiers' if series.qualified else ''}"
+    ties = "ties and qualifiers" if series.qualified else "ties"
+    test = f"Mann-Kendall test ({how}, permutation variance for {ties}"
     test += f"; {correction})" if correction else ")"
     name = "Akritas-Theil-Sen" if series.qualified else "Theil-Sen"
     unit = " per year" if series.dated else ""

@@ -1,12 +1,12 @@
 """Compiled counting for long series: Kendall's S, and how many pairs have a slope at or below a number.
 
-A pair of points i, j with t_i < t_j has a slope at or below b exactly when point j comes before point i in the order of
-the residuals x - b t (later points first among equals). Such pairs are the inversions of a permutation, and a
-merge sort counts them in O(n log n) time and O(n) memory.
+A pair of points i, j with t_i < t_j has a slope at or below b exactly when point j comes before point i in
+the order of the residuals x - b t (later points first among equals). Such pairs are the inversions of a
+permutation, and a merge sort counts them in O(n log n) time and O(n) memory.
 
-With qualifiers each pair has up to two breakpoints, the slopes at which it stops being certainly rising and at
-which it begins to be certainly falling. Each point is still one line, so the same inversions count them, with
-weight :data:`WEIGHTS` by the kinds of the two points (0 exact, 1 ``<``, 2 ``>``).
+With qualifiers each pair has up to two breakpoints, the slopes at which it stops being certainly rising and
+at which it begins to be certainly falling. Each point is still one line, so the same inversions count them,
+with weight :data:`WEIGHTS` by the kinds of the two points (0 exact, 1 ``<``, 2 ``>``).
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ def fenwick_score(times: Floats, low: Ints, high: Ints) -> int:
 
 
 @compiled()
-def merge_walk(
+def merge_walk(  # noqa: C901 -- the merge and its bookkeeping belong in one loop
     order: Index,
     keys: Floats,
     times: Floats,

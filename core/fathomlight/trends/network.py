@@ -53,9 +53,9 @@ def seasonal_kendall_kernel() -> tuple[Any, tuple[str, ...]]:
     Returns
     -------
     kernel : ufunc
-        ``kernel(values, codes, years, critical, dependence, template)`` with values (..., year, season), int8 codes of
-        the same shape (0 ``=``, -1 ``<``, 1 ``>``), years (year), the normal quantile of the limits, a bool, and any
-        float array as long as the fields; returns (..., field).
+        ``kernel(values, codes, years, critical, dependence, template)`` with values (..., year, season),
+        int8 codes of the same shape (0 ``=``, -1 ``<``, 1 ``>``), years (year), the normal quantile of the
+        limits, a bool, and any float array as long as the fields; returns (..., field).
     fields : tuple of str
     """
     return _kernel()
@@ -72,13 +72,14 @@ def network_trends(
 ) -> xr.Dataset:
     """Run the Seasonal Kendall test on every station of a network.
 
-    The numbers are those of :func:`~fathomlight.trends.seasonal_kendall`, station by station, from one compiled kernel.
-    A Dask-backed cube stays lazy and is computed chunk by chunk wherever Dask runs.
+    The numbers are those of :func:`~fathomlight.trends.seasonal_kendall`, station by station, from one
+    compiled kernel. A Dask-backed cube stays lazy and is computed chunk by chunk wherever Dask runs.
 
     Parameters
     ----------
     cube : xarray.DataArray, dims (station, year, season); or array-like, shape (station, year, season)
-        One value per cell, NaN = missing. Further dimensions are kept. Without a ``year`` coordinate, years are 0, 1, ...
+        One value per cell, NaN = missing. Further dimensions are kept. Without a ``year`` coordinate, years
+        are 0, 1, ...
     qualifiers : like ``cube``, of {"=", "<", ">"} (or of 0, -1, 1), optional
     serial_dependence : bool
         Include the covariance between seasons from ten years on.
@@ -92,19 +93,18 @@ def network_trends(
     Returns
     -------
     xarray.Dataset
-        Over station: ``s, variance, z, p, tau, slope, slope_low, slope_high, n, n_years, n_seasons``, both versions of
-        variance, z and p, homogeneity of the seasons, and ``confidence``; NaN where nothing could be tested.
+        Over station: ``s, variance, z, p, tau, slope, slope_low, slope_high, n, n_years, n_seasons``, both
+        versions of variance, z and p, homogeneity of the seasons, and ``confidence``; NaN where nothing
+        could be tested.
 
     Raises
     ------
     ArgumentError
         On missing dimensions, repeated years, or qualifiers of another shape.
 
-    References
-    ----------
-    Hirsch, R.M. & J.R. Slack. 1984. A nonparametric trend test for seasonal data with serial dependence. Water
-    Resources Research 20:727-732. van Belle, G. & J.P. Hughes. 1984. Nonparametric tests for trend in water quality.
-    Water Resources Research 20:127-136.
+    References ---------- Hirsch, R.M. & J.R. Slack. 1984. A nonparametric trend test for seasonal data with
+    serial dependence. Water Resources Research 20:727-732. van Belle, G. & J.P. Hughes. 1984. Nonparametric
+    tests for trend in water quality. Water Resources Research 20:127-136.
 
     Examples
     --------
@@ -122,15 +122,19 @@ def network_trends(
         array,
         codes,
         kwargs={
-            "years": years, "critical": float(ndtri((1 + confidence) / 2)), "dependence": serial_dependence,
-            "workers": workers, "progress": progress, "lazy": array.chunks is not None,
+            "years": years,
+            "critical": float(ndtri((1 + confidence) / 2)),
+            "dependence": serial_dependence,
+            "workers": workers,
+            "progress": progress,
+            "lazy": array.chunks is not None,
         },
         input_core_dims=[["year", "season"], ["year", "season"]],
         output_core_dims=[["field"]],
         dask="parallelized",
         output_dtypes=[np.float64],
         dask_gufunc_kwargs={"output_sizes": {"field": len(fields)}},
-    )  # fmt: skip
+    )
     result = xr.Dataset({name: out.isel(field=k, drop=True) for k, name in enumerate(fields)})
     for name in ("n", "n_years", "n_seasons"):
         result[name] = result[name].astype(np.int64)
@@ -165,9 +169,11 @@ def _prepared(cube: Any, qualifiers: Any) -> tuple[xr.DataArray, xr.DataArray, F
     if missing:
         raise ArgumentError("cube", "lacks a dimension", got=array.dims, expected="(station, year, season)")
     codes = _codes(array, qualifiers)
-    years = np.asarray(array["year"].values, dtype=np.float64) if "year" in array.coords else np.arange(
-        array.sizes["year"], dtype=np.float64
-    )  # fmt: skip
+    years = (
+        np.asarray(array["year"].values, dtype=np.float64)
+        if "year" in array.coords
+        else np.arange(array.sizes["year"], dtype=np.float64)
+    )
     if np.unique(years).size != years.size:
         raise ArgumentError(
             "cube", "a year appears twice", got=years.tolist()[:10], expected="one row per year"
@@ -229,7 +235,7 @@ def _stations(
     def run(start: int) -> int:
         part = slice(start, start + STATIONS_AT_ONCE)
         kernel(flat[part], marks[part], years, critical, dependence, template, out[part])
-        return min(start + STATIONS_AT_ONCE, flat.shape[0]) - start
+        return int(min(start + STATIONS_AT_ONCE, flat.shape[0])) - start
 
     starts = range(0, flat.shape[0], STATIONS_AT_ONCE)
     threads = 1 if lazy else min(workers or os.cpu_count() or 1, max(len(starts), 1))

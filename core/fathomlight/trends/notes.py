@@ -46,7 +46,8 @@ def notes_on_qualifiers(series: SeriesInput) -> list[str]:
         return []
     parts = [f"{count} are {mark} their number" for count, mark in ((below, "<"), (above, ">")) if count]
     notes = [
-        f"Of {series.n} values {' and '.join(parts)}; pairs whose order this leaves open score 0, nothing is substituted."
+        f"Of {series.n} values {' and '.join(parts)}; pairs whose order this leaves open score 0, nothing is "
+        "substituted."
     ]
     if below + above > series.n / 2:
         notes.append(
@@ -73,8 +74,9 @@ def _note_on_drift(times: Floats, values: Floats, codes: Codes, code: int, mark:
     early, late = float(np.median(limits[:half])), float(np.median(limits[-half:]))
     worst, name = (limits.max(), "highest") if code < 0 else (limits.min(), "lowest")
     return [
-        f"The {mark} limits drift with time (about {number(early)} early, {number(late)} late), while the test takes them "
-        f"as unrelated to time: repeat it with all values re-censored at the {name} limit, {number(float(worst))} (recensor)."
+        f"The {mark} limits drift with time (about {number(early)} early, {number(late)} late), while the "
+        f"test takes them as unrelated to time: repeat it with all values re-censored at the {name} limit, "
+        f"{number(float(worst))} (recensor)."
     ]
 
 
@@ -95,8 +97,8 @@ def notes_on_limits(result: KendallResult) -> list[str]:
         )
     if result.n_below + result.n_above and result.zero_high - result.zero_low > 1e-3 * abs(result.slope):
         notes.append(
-            f"Any slope from {number(result.zero_low)} to {number(result.zero_high)} leaves Kendall's S of the residuals "
-            "zero; the middle is given."
+            f"Any slope from {number(result.zero_low)} to {number(result.zero_high)} leaves Kendall's S of "
+            "the residuals zero; the middle is given."
         )
     return notes
 

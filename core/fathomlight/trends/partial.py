@@ -63,10 +63,9 @@ def partial_mann_kendall(
     ArgumentError
         On wrong shapes, repeated times, more than 5,000 values, or covariates that determine each other.
 
-    References
-    ----------
-    Libiseller, C. & A. Grimvall. 2002. Performance of partial Mann-Kendall tests for trend detection in the presence of
-    covariates. Environmetrics 13:71-84. Dietz, E.J. & T.J. Killeen. 1981. J. Am. Stat. Assoc. 76:169-174.
+    References ---------- Libiseller, C. & A. Grimvall. 2002. Performance of partial Mann-Kendall tests for
+    trend detection in the presence of covariates. Environmetrics 13:71-84. Dietz, E.J. & T.J. Killeen. 1981.
+    J. Am. Stat. Assoc. 76:169-174.
 
     Examples
     --------
@@ -101,16 +100,28 @@ def partial_mann_kendall(
     if not testable:
         notes.append("Nothing is left to test once the covariate is known.")
     notes.append(
-        "The covariate must itself not be changed by what changes the series; else its effect is taken out too."
+        "The covariate must not be changed by what changes the series; else that effect is taken out too."
     )
     scale = np.sqrt(np.diag(v))
     return PartialTrendResult(
-        n=series.n, s=given, variance=variance, z=z, p=p, tau=given / (series.n * (series.n - 1) / 2),
-        direction=direction_of(given), confidence=sure, likelihood=likelihood(sure), notes=tuple(notes),
-        s_unadjusted=float(s[0]), variance_unadjusted=float(v[0, 0]),
+        n=series.n,
+        s=given,
+        variance=variance,
+        z=z,
+        p=p,
+        tau=given / (series.n * (series.n - 1) / 2),
+        direction=direction_of(given),
+        confidence=sure,
+        likelihood=likelihood(sure),
+        notes=tuple(notes),
+        s_unadjusted=float(s[0]),
+        variance_unadjusted=float(v[0, 0]),
         correlation=tuple((v[0, 1:] / (scale[0] * scale[1:])).tolist()),
-        method=f"Partial Mann-Kendall test given {others.shape[1]} covariate(s) (Libiseller & Grimvall 2002); n = {series.n}.",
-    )  # fmt: skip
+        method=(
+            f"Partial Mann-Kendall test given {others.shape[1]} covariate(s) (Libiseller & Grimvall 2002); "
+            f"n = {series.n}."
+        ),
+    )
 
 
 def _covariates(covariate: Any, n: int) -> Floats:

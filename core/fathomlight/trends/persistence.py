@@ -1,4 +1,4 @@
-"""Serial dependence: autocorrelation of what is left after the trend, and the corrections of Var(S) for it."""
+"""Serial dependence: autocorrelation of what is left after the trend, and corrections of Var(S) for it."""
 
 from __future__ import annotations
 
@@ -79,20 +79,20 @@ def correct(series: SeriesInput, variance: float, slope: float, kind: Correction
     ArgumentError
         On uneven times, on ``yue-wang`` with qualifiers, on an unknown correction.
 
-    References
-    ----------
-    Hamed, K.H. & A.R. Rao. 1998. A modified Mann-Kendall trend test for autocorrelated data. Journal of Hydrology
-    204:182-196: Var* = Var(S) {1 + 2/[n(n-1)(n-2)] sum_k (n-k)(n-k-1)(n-k-2) r_k}, r_k of ranks.
-    Yue, S. & C.Y. Wang. 2004. The Mann-Kendall test modified by effective sample size. Water Resources
-    Management 18:201-218: Var* = Var(S) [1 + 2 sum_k (1 - k/n) r_k], r_k of the detrended values.
+    References ---------- Hamed, K.H. & A.R. Rao. 1998. A modified Mann-Kendall trend test for autocorrelated
+    data. Journal of Hydrology 204:182-196: Var* = Var(S) {1 + 2/[n(n-1)(n-2)] sum_k (n-k)(n-k-1)(n-k-2)
+    r_k}, r_k of ranks. Yue, S. & C.Y. Wang. 2004. The Mann-Kendall test modified by effective sample size.
+    Water Resources Management 18:201-218: Var* = Var(S) [1 + 2 sum_k (1 - k/n) r_k], r_k of the detrended
+    values.
     """
     n = series.n
     positions = spacing(series.times)
     if positions is None:
         raise ArgumentError(
-            "times", "a correction for serial dependence needs evenly spaced times, one value each",
-            fix="Reduce the readings to season cells, or use seasonal_kendall, which corrects for dependence otherwise.",
-        )  # fmt: skip
+            "times",
+            "a correction for serial dependence needs evenly spaced times, one value each",
+            fix="Reduce the readings to season cells, or use seasonal_kendall, which has its own correction.",
+        )
     if kind == "hamed-rao":
         residuals = detrended_ranks(series, slope)
     elif kind == "yue-wang":
@@ -156,6 +156,7 @@ def notes_on_persistence(series: SeriesInput, slope: float) -> list[str]:
     if r1 <= lag_limit(series.n):
         return []
     return [
-        f"Neighbouring values are alike beyond the trend (lag-1 autocorrelation {number(r1)}): without a correction p is "
+        f"Neighbouring values are alike beyond the trend (lag-1 autocorrelation {number(r1)}): without a "
+        "correction p is "
         "too small; use correction='hamed-rao'."
     ]

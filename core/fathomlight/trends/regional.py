@@ -9,7 +9,7 @@ import numpy as np
 
 from fathomlight.trends._blocks import split
 from fathomlight.trends._inputs import check_length, series_input
-from fathomlight.trends.seasonal import BlockedTrendResult, BlockTrend, analyse_blocks
+from fathomlight.trends.blocked import BlockedTrendResult, BlockTrend, analyse_blocks
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,8 +34,8 @@ def regional_kendall(
 ) -> RegionalTrendResult:
     """Test several stations for one common monotonic trend.
 
-    The algebra of the Seasonal Kendall test with stations in place of seasons: pairs are formed within a station only,
-    and the covariance between stations takes care of a weather they share.
+    The algebra of the Seasonal Kendall test with stations in place of seasons: pairs are formed within a
+    station only, and the covariance between stations takes care of a weather they share.
 
     Parameters
     ----------
@@ -61,11 +61,9 @@ def regional_kendall(
     ArgumentError
         On wrong shapes, infinite values or unknown qualifiers.
 
-    References
-    ----------
-    Helsel, D.R. & L.M. Frans. 2006. Regional Kendall test for trend. Environmental Science & Technology 40:4066-4073.
-    Douglas, E.M., R.M. Vogel & C.N. Kroll. 2000. Trends in floods and low flows in the United States: impact of spatial
-    correlation. Journal of Hydrology 240:90-105.
+    References ---------- Helsel, D.R. & L.M. Frans. 2006. Regional Kendall test for trend. Environmental
+    Science & Technology 40:4066-4073. Douglas, E.M., R.M. Vogel & C.N. Kroll. 2000. Trends in floods and low
+    flows in the United States: impact of spatial correlation. Journal of Hydrology 240:90-105.
 
     Examples
     --------
@@ -83,6 +81,11 @@ def regional_kendall(
         pairs[:] = list(zip(labels.tolist(), second.tolist(), strict=True))
         labels, name = pairs, "station-season"
     return analyse_blocks(
-        RegionalTrendResult, series, split(series, labels), dependence=cross_correlation, level=confidence,
-        name="Regional Kendall test", block=name,
-    )  # fmt: skip
+        RegionalTrendResult,
+        series,
+        split(series, labels),
+        dependence=cross_correlation,
+        level=confidence,
+        name="Regional Kendall test",
+        block=name,
+    )

@@ -1,9 +1,10 @@
 """Exact order statistics of all pairwise slopes, without ever holding them: O(n log n) time, O(n) memory.
 
-The k-th smallest slope is narrowed down between two slopes whose ranks are counted (:mod:`.kernels`); the next two are
-taken from a random sample of the slopes that remain, until few enough remain to be listed. The answer is exact, only
-the time is random (the generator is seeded), after Matousek, J. 1991, Randomized optimal algorithm for slope
-selection, Information Processing Letters 39:183-187, and Dillencourt, M.B., D.M. Mount & N.S. Netanyahu, 1992.
+The k-th smallest slope is narrowed down between two slopes whose ranks are counted (:mod:`.kernels`); the
+next two are taken from a random sample of the slopes that remain, until few enough remain to be listed. The
+answer is exact, only the time is random (the generator is seeded), after Matousek, J. 1991, Randomized
+optimal algorithm for slope selection, Information Processing Letters 39:183-187, and Dillencourt, M.B., D.M.
+Mount & N.S. Netanyahu, 1992.
 
 Slopes are compared through residuals, so two slopes closer than the rounding of a residual count as equal.
 """
@@ -92,7 +93,7 @@ class ImplicitSlopes:
         return np.array(found, dtype=np.float64)
 
     def _common_bracket(self, lowest: int, highest: int) -> _Bracket:
-        """Return a bracket with all ranks in it, from the first sample, and sample it again for all of them."""
+        """Return a bracket around all ranks, from the first sample."""
         bracket = _Bracket(-math.inf, math.inf, 0, self.size, 0, self.all_pairs, self.start)
         if bracket.pairs > self.list_up_to:
             slopes, weights = self._sample(bracket)
@@ -133,14 +134,14 @@ class ImplicitSlopes:
         return pivot
 
     def _place(self, bracket: _Bracket, rank: int, total: Ints, side: int) -> int:
-        """Return where in a sample with running weights ``total`` a rank lies, moved outward to be nearly sure."""
+        """Return where in a sample (running weights ``total``) a rank lies, moved outward a little."""
         share = (rank - bracket.rank_low) / (bracket.rank_high - bracket.rank_low)
         heaviest = 1 if self.kinds.size == 0 else 2
         margin = _SURE * math.sqrt(total[-1] * share * (1 - share) * heaviest) + 2
         return int(np.searchsorted(total, share * total[-1] + side * margin))
 
     def _narrow(self, bracket: _Bracket, rank: int) -> float:
-        """Tighten the bracket by two sampled slopes around the rank; return the sampled slope of the rank itself."""
+        """Tighten the bracket by two sampled slopes around the rank; return the sampled slope of the rank."""
         slopes, weights = self._sample(bracket)
         total = np.cumsum(weights)
         at = [self._place(bracket, rank, total, side) for side in (-1, 0, 1)]
@@ -152,7 +153,7 @@ class ImplicitSlopes:
         return pivot
 
     def _split(self, bracket: _Bracket, rank: int, pivot: float) -> float | None:
-        """Cut the bracket on both sides of a slope many pairs share; return it when the rank is among them."""
+        """Cut the bracket on both sides of a slope many pairs share; return it when the rank is there."""
         rounding = self._rounding(pivot)
         self._probe(bracket, rank, pivot - rounding)
         self._probe(bracket, rank, pivot + rounding)
@@ -184,8 +185,8 @@ class ImplicitSlopes:
             return self._sampled
         if bracket.pairs == self.all_pairs:
             n = self.times.size
-            left = self.random.integers(0, n, self.sample_size)
-            right = self.random.integers(0, n, self.sample_size)
+            left = self.random.integers(0, n, self.sample_size, dtype=np.int32)
+            right = self.random.integers(0, n, self.sample_size, dtype=np.int32)
             apart = self.times[left] != self.times[right]
             left, right = left[apart], right[apart]
         else:
@@ -215,7 +216,7 @@ class ImplicitSlopes:
 
 
 def _gaps(times: Floats) -> tuple[float, float]:
-    """Return the shortest time between two points (not below a millionth of the whole) and the longest time from 0."""
+    """Return the shortest time between points (not below a millionth of the whole) and the longest from 0."""
     gaps, reach = np.diff(times), abs(float(times[-1]))
     apart = gaps[gaps > 0]
     return max(float(apart.min()) if apart.size else 1.0, 1e-6 * reach), reach
@@ -249,7 +250,7 @@ def implicit_breakpoints(times: Floats, values: Floats, codes: Codes, doubled: b
 
 
 def _rising_ends(times: Floats, codes: Codes) -> int:
-    """Return the number of pairs that are certainly rising for small enough slopes (earlier not ``>``, later not ``<``)."""
+    """Return the number of pairs certainly rising for small slopes: earlier not ``>``, later not ``<``."""
     distinct, group = np.unique(times, return_inverse=True)
     early = np.bincount(group.reshape(-1), weights=codes <= 0, minlength=distinct.size)
     late = np.bincount(group.reshape(-1), weights=codes >= 0, minlength=distinct.size)

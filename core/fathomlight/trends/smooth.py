@@ -59,7 +59,8 @@ def smooth_deseasoned(
     seasons : array-like, shape (n,), optional
         None means no season is removed.
     qualifiers : array-like of {"=", "<", ">"}, shape (n,), optional
-        A qualified value takes part with the mean of the residuals its bound allows, found by repeated smoothing.
+        A qualified value takes part with the mean of the residuals its bound allows, found by repeated
+        smoothing.
     span : float
         Part of the values each local line uses, [1].
 
@@ -72,11 +73,9 @@ def smooth_deseasoned(
     ArgumentError
         On wrong shapes, infinite values, unknown qualifiers, or fewer than 5 values.
 
-    References
-    ----------
-    Cleveland, W.S. 1979. Robust locally weighted regression and smoothing scatterplots. Journal of the American
-    Statistical Association 74:829-836. Buckley, J. & I. James. 1979. Linear regression with censored data. Biometrika
-    66:429-436 (the mean of what a bound allows).
+    References ---------- Cleveland, W.S. 1979. Robust locally weighted regression and smoothing
+    scatterplots. Journal of the American Statistical Association 74:829-836. Buckley, J. & I. James. 1979.
+    Linear regression with censored data. Biometrika 66:429-436 (the mean of what a bound allows).
 
     Examples
     --------
@@ -94,16 +93,21 @@ def smooth_deseasoned(
         for _ in range(_ROUNDS):
             line = _loess(series.times, line + _allowed_residuals(flat - line, series.codes), span)
     notes = [
-        "For the eye only: the ends of a smooth line bend with single values, and it says nothing of certainty."
+        "For the eye only: the ends of a smooth line bend with single values; it says nothing of certainty."
     ]
     if series.qualified:
         notes.append("Qualified values take part with the mean of the residuals their bound allows.")
     what = f"{len(effects)} season medians removed" if effects else "no season removed"
     return SmoothResult(
-        times=series.times, deseasoned=flat, qualifiers=np.array(["=", ">", "<"])[series.codes], smooth=line,
-        season_effects=effects, span=span, notes=tuple(notes),
+        times=series.times,
+        deseasoned=flat,
+        qualifiers=np.array(["=", ">", "<"])[series.codes],
+        smooth=line,
+        season_effects=effects,
+        span=span,
+        notes=tuple(notes),
         method=f"LOESS, local lines over {100 * span:g} % of the values, robust; {what}; n = {series.n}.",
-    )  # fmt: skip
+    )
 
 
 def _season_effects(series: SeriesInput, seasons: Any) -> tuple[dict[Any, float], Floats]:
@@ -138,7 +142,7 @@ def _loess(times: Floats, values: Floats, span: float) -> Floats:
 
 
 def _allowed_residuals(residuals: Floats, codes: Codes) -> Floats:
-    """Return residuals, a bound replaced by the mean of the residuals it allows (itself when it allows none seen)."""
+    """Return residuals, a bound replaced by the mean of the residuals it allows, if any."""
     points, mass = distribution(residuals, codes)
     inside = np.isfinite(points)
     points, mass = points[inside], mass[inside]

@@ -28,8 +28,8 @@ class StepResult(Result):
     n, n_before, n_after : int
         Values used.
     s, variance, z, p : float
-        Pairs certainly higher after - pairs certainly lower, its variance, standard score with continuity correction,
-        two-sided probability.
+        Pairs certainly higher after - pairs certainly lower, its variance, standard score with continuity
+        correction, two-sided probability.
     step, step_low, step_high : float
         Hodges-Lehmann size of the step and its limits, [unit].
     direction : str
@@ -65,9 +65,9 @@ def seasonal_step(
 ) -> StepResult:
     """Test for a step in a known year, season by season.
 
-    Per season the rank-sum statistic of the values after against those before, and its variance with ties; both are
-    added up over seasons, one continuity correction. The size is the median of all differences after - before within
-    seasons (with qualifiers: where the score of the shifted values crosses zero).
+    Per season the rank-sum statistic of the values after against those before, and its variance with ties;
+    both are added up over seasons, one continuity correction. The size is the median of all differences
+    after - before within seasons (with qualifiers: where the score of the shifted values crosses zero).
 
     Parameters
     ----------
@@ -88,10 +88,9 @@ def seasonal_step(
     ArgumentError
         On wrong shapes, infinite values, unknown qualifiers.
 
-    References
-    ----------
-    Hirsch, R.M. 1988. Statistical methods and sampling design for estimating step trends in surface-water quality. Water
-    Resources Bulletin 24:493-503. Helsel, D.R. & R.M. Hirsch. 2002. Statistical Methods in Water Resources.
+    References ---------- Hirsch, R.M. 1988. Statistical methods and sampling design for estimating step
+    trends in surface-water quality. Water Resources Bulletin 24:493-503. Helsel, D.R. & R.M. Hirsch. 2002.
+    Statistical Methods in Water Resources.
 
     Examples
     --------
@@ -123,14 +122,27 @@ def seasonal_step(
     sure = 1 - p / 2 if blocks else 0.5
     after = int(np.sum(halves.times))
     return StepResult(
-        n=series.n, n_before=series.n - after, n_after=after, s=float(s), variance=variance, z=z, p=p, step=step,
-        step_low=low, step_high=high, direction=direction_of(s), confidence=sure, likelihood=likelihood(sure),
-        n_seasons=len(blocks), notes=tuple(_notes(series, halves, blocks)),
+        n=series.n,
+        n_before=series.n - after,
+        n_after=after,
+        s=float(s),
+        variance=variance,
+        z=z,
+        p=p,
+        step=step,
+        step_low=low,
+        step_high=high,
+        direction=direction_of(s),
+        confidence=sure,
+        likelihood=likelihood(sure),
+        n_seasons=len(blocks),
+        notes=tuple(_notes(series, halves, blocks)),
         method=(
             f"Seasonal rank-sum test of {at:g} and later against earlier years; Hodges-Lehmann step with "
-            f"{100 * confidence:g} % limits (interpolated ranks); n = {series.n - after} + {after} in {len(blocks)} seasons."
+            f"{100 * confidence:g} % limits (interpolated ranks); n = {series.n - after} + {after} in "
+            f"{len(blocks)} seasons."
         ),
-    )  # fmt: skip
+    )
 
 
 def _notes(series: SeriesInput, halves: SeriesInput, blocks: list[Any]) -> list[str]:

@@ -88,8 +88,10 @@ def direction_confidence(s: float, variance: float, *, continuity: bool = True) 
 
     Examples
     --------
-    >>> round(direction_confidence(22, 155.3333), 3), round(direction_confidence(22, 155.3333, continuity=False), 3)
-    (0.954, 0.961)
+    >>> round(direction_confidence(22, 155.3333), 3)
+    0.954
+    >>> round(direction_confidence(22, 155.3333, continuity=False), 3)
+    0.961
     """
     if variance <= 0.0:
         return 0.5
