@@ -21,9 +21,9 @@ from fathomlight.indices._values import (
 from fathomlight.indices.light import K_DEFAULT, check_k, check_step, illuminance, solar_elevation
 from fathomlight.indices.stratification.profile import profiles_from_readings
 from fathomlight.indices.stratification.stability import depth_area
+from fathomlight.indices.window import Window, in_window
 
 Days = npt.NDArray[np.datetime64]
-MonthDay = tuple[int, int]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +71,7 @@ class HabitatInputs:
     area_depths_m: Any = None
     areas_m2: Any = None
     latitude: float | None = None
-    season: tuple[MonthDay, MonthDay] = ((5, 1), (10, 31))
+    season: Window = ((5, 1), (10, 31))
     k: float = K_DEFAULT
     sky_factor: float = 1.0
     step_minutes: int = 15
@@ -145,23 +145,13 @@ def _weights(visits: Days, days: Days, max_gap: float, hold: float) -> DayWeight
 
 
 def _season_days(
-    first: np.datetime64, last: np.datetime64, season: tuple[MonthDay, MonthDay]
-) -> tuple[Days, Any]:
-    """List the season days from ``first`` to ``last``; a season across New Year belongs to its last year."""
-    (m1, d1), (m2, d2) = season
-    for pair in season:
-        if not (1 <= pair[0] <= 12 and 1 <= pair[1] <= 31):
-            raise ArgumentError("season", "not a month and a day", got=pair)
-    crossing = (m1, d1) > (m2, d2)
+    first: np.datetime64, last: np.datetime64, season: Window
+) -> tuple[Days, npt.NDArray[np.int_]]:
+    """List the season days of all years from ``first`` to ``last``, and the year each belongs to."""
     start = first.astype("datetime64[Y]").astype("datetime64[D]")
     end = (last.astype("datetime64[Y]") + 1).astype("datetime64[D]")
     days = np.arange(start, end)
-    month = days.astype("datetime64[M]").astype(int) % 12 + 1
-    day = (days - days.astype("datetime64[M]")).astype(int) + 1
-    code, a, b = month * 100 + day, m1 * 100 + d1, m2 * 100 + d2
-    inside = (code >= a) | (code <= b) if crossing else (code >= a) & (code <= b)
-    year = days.astype("datetime64[Y]").astype(int) + 1970
-    year = np.where(crossing & (code >= a), year + 1, year)
+    inside, year = in_window(days, season, "season")
     return days[inside], year[inside]
 
 
