@@ -7,7 +7,7 @@ link can be sent and the back button works. A choice made on one page follows to
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
@@ -17,7 +17,6 @@ from fathomlight.figures.shown import Units
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
 
-T = TypeVar("T")
 _CARRIED = "fathomlight carried"
 _UNTIL_NEXT = "fathomlight until next run"
 
@@ -129,6 +128,34 @@ class State:
         self._sync(name, value, first)
         return value
 
+    def choose_many(
+        self,
+        name: str,
+        label: str,
+        options: Sequence[str],
+        *,
+        most: int = 5,
+        words: Callable[[str], str] = str,
+        help: str | None = None,
+        place: Any = st,
+    ) -> list[str]:
+        """Let the reader choose several; they stand in the address with commas between."""
+        wanted = [v for v in self._carried.get(name, "").split(",") if v in options][:most]
+        key = f"choice of {name}"
+        st.session_state[key] = wanted
+        place.multiselect(
+            label,
+            list(options),
+            key=key,
+            format_func=words,
+            max_selections=most,
+            help=help,
+            on_change=_chosen_many,
+            args=(name, key),
+        )
+        self._sync(name, ",".join(wanted), "")
+        return wanted
+
     def toggle(self, name: str, label: str, *, help: str | None = None, place: Any = st) -> bool:
         """Let the reader switch something on; on stands in the address as ``name=yes``."""
         value = self._carried.get(name) == "yes"
@@ -201,12 +228,12 @@ class State:
         """Forget it."""
         st.session_state.pop(f"kept {name}", None)
 
-    def once(self, value: T | None = None) -> T | None:
+    def once(self, value: str | None = None) -> str | None:
         """Keep a message for the next run, or (without argument) take it out."""
         if value is not None:
             st.session_state[_UNTIL_NEXT] = value
             return value
-        found: T | None = st.session_state.pop(_UNTIL_NEXT, None)
+        found: str | None = st.session_state.pop(_UNTIL_NEXT, None)
         return found
 
 
@@ -214,6 +241,11 @@ def _chosen(name: str, key: str, default: str) -> None:
     carried = st.session_state.setdefault(_CARRIED, {})
     value = str(st.session_state[key])
     _write(name, value, carried, default)
+
+
+def _chosen_many(name: str, key: str) -> None:
+    carried = st.session_state.setdefault(_CARRIED, {})
+    _write(name, ",".join(st.session_state[key]), carried, "")
 
 
 def _switched(name: str, key: str) -> None:

@@ -18,6 +18,7 @@ from fathomlight.figures import (
     isotherms,
     readings_series,
     season_boxes,
+    stations_beside,
     year_against_past,
 )
 from fathomlight.figures.shown import Units, parameter_number, shown_unit, to_shown
@@ -101,11 +102,16 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
         widgets.nothing_yet("No reading here may be used yet.", "See the page Check readings for why.")
         return
     units, look = state.units(ws), state.look
-    year = int(rows["local_date"].max().year)
+    years = sorted({int(y) for y in rows["local_date"].dt.year.unique()}, reverse=True)
+    left, right = st.columns(2)
+    year = int(state.choose("year", "Year", [str(y) for y in years], place=left))
+    others = state.choose_many("beside", "Beside it", [str(y) for y in years if y != year], place=right)
     envelope = data.ask(ws, "envelope", station.id, parameter.name, year=year)
-    this = rows[rows["local_date"].dt.year == year]
-    before = rows.loc[rows["local_date"].dt.year < year, "local_date"].dt.year
+    dated = rows["local_date"].dt.year
+    this = rows[dated == year]
+    before = dated[dated < year]
     past = f"{before.min()} to {before.max()}" if len(before) else ""
+    beside = {int(y): rows[dated == int(y)] for y in others}
 
     def make() -> Picture:
         return year_against_past(
@@ -114,11 +120,14 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
             parameter,
             year=year,
             past=past,
+            beside=beside,
             units=units,
             look=look,
         )
 
-    shown = data.draw(ws, "year", station.id, parameter.name, units, look.name, make=make)
+    shown = data.draw(
+        ws, "year", station.id, parameter.name, year, tuple(others), units, look.name, make=make
+    )
     widgets.picture(shown, key="year against past")
     widgets.table(
         shown_readings(this, parameter, units),
@@ -264,6 +273,44 @@ def profile_view(ws: Workspace, state: State, station: Station, parameter: Param
     )
 
 
+def compare_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
+    """Several stations on one axis."""
+    units, look = state.units(ws), state.look
+    with_it = [s for s in ws.stations if parameter.name in data.ask(ws, "parameters_at", s)]
+    others = state.choose_many(
+        "with", "Compare with", [s for s in with_it if s != station.id], words=lambda s: ws.stations[s].name
+    )
+    if not others:
+        st.caption("Choose up to five other stations that have the same parameter.")
+    chosen = [station.id, *others]
+
+    def make() -> Picture:
+        tables = {ws.stations[s].name: _used(data.ask(ws, "series", s, parameter.name)) for s in chosen}
+        return stations_beside(tables, parameter, units=units, look=look)
+
+    shown = data.draw(ws, "compare", tuple(chosen), parameter.name, units, look.name, make=make)
+    widgets.picture(shown, key=f"compare {'-'.join(chosen)}")
+    rows = []
+    for s in chosen:
+        used = _used(data.ask(ws, "series", s, parameter.name))
+        values = np.asarray(to_shown(used["value"].to_numpy(float), parameter.unit, units))
+        rows.append(
+            {
+                "Station": ws.stations[s].name,
+                "Readings": len(used),
+                "First": used["local_date"].min(),
+                "Last": used["local_date"].max(),
+                f"Median [{shown_unit(parameter.unit, units)}]": np.round(np.median(values), 2)
+                if len(used)
+                else None,
+            }
+        )
+    widgets.table(
+        pd.DataFrame(rows), key="compare table", file_name=f"compare-{parameter.name}",
+        config={c: widgets.date_column(c) for c in ("First", "Last")},
+    )  # fmt: skip
+
+
 def thermoclines(ws: Workspace, station: str, year: int) -> tuple[Any, Any]:
     """Return times and depths of the thermocline of a year; nothing when it cannot be told."""
     answer = data.ask(ws, "stratification", station)
@@ -305,5 +352,6 @@ VIEWS: dict[str, View] = {
     "seasons": View("Seasons", seasons_view),
     "profile": View("Profile", profile_view),
     "index": View("Trophic state", index_view),
+    "compare": View("Compare", compare_view),
 }
 """Views by their name in the address, in the order of the buttons."""

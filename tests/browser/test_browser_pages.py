@@ -14,7 +14,7 @@ pytestmark = pytest.mark.browser
 
 PATHS = [p.path for p in discover()]
 VIEWS = {
-    "station": ["year", "readings", "seasons", "profile", "index"],
+    "station": ["year", "readings", "seasons", "profile", "index", "compare"],
     "change": ["all", "one"],
     "add": ["visit", "file"],
     "check": ["suspect", "refused", "batches"],

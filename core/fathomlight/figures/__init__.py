@@ -6,6 +6,7 @@ number of readings and window, and a text for who cannot see it. Nothing here re
 
 from __future__ import annotations
 
+from fathomlight.figures.compare import stations_beside
 from fathomlight.figures.decimate import decimate
 from fathomlight.figures.episodes import episode_strip
 from fathomlight.figures.fish import catch_and_clarity, catch_by_year, lengths
@@ -42,6 +43,7 @@ __all__ = [
     "season_panels",
     "sensitivity",
     "station_map",
+    "stations_beside",
     "trend_line",
     "trend_sentence",
     "year_against_past",

@@ -168,7 +168,9 @@ def place_labels(
     west, east, south, north = bounds
     scale = width / max(east - west, 1e-6)
     stretch = scale / math.cos(math.radians((south + north) / 2))
-    marks = [(float(r.longitude) * scale, -float(r.latitude) * stretch) for r in rows.itertuples()]
+    x_px = rows["longitude"].to_numpy(float) * scale
+    y_px = -rows["latitude"].to_numpy(float) * stretch
+    marks = list(zip(x_px.tolist(), y_px.tolist(), strict=True))
     taken = [(x - 9, y - 9, x + 9, y + 9) for x, y in marks]
     out: dict[str, tuple[str, str]] = {}
     waters = rows["water_name"].tolist() if "water_name" in rows else [""] * len(rows)

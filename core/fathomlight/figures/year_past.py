@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from fathomlight.figures.compare import STYLES
 from fathomlight.figures.picture import Picture
 from fathomlight.figures.series import points_down
 from fathomlight.figures.shown import Units, axis_title, count_text, date_text, parameter_number, to_shown
@@ -23,6 +25,7 @@ def year_against_past(
     *,
     year: int,
     past: str = "",
+    beside: Mapping[int, pd.DataFrame] | None = None,
     units: Units = "metric",
     look: Look = LIGHT,
     height: int = 360,
@@ -43,6 +46,8 @@ def year_against_past(
         The year drawn.
     past : str
         The past in words, e.g. ``2006 to 2024``.
+    beside : mapping of int to pandas.DataFrame, optional
+        Other years to draw on the same axis, by year; columns as `this_year`. At most five.
     units : {"metric", "us"}
         What the reader wants.
     look : Look
@@ -63,6 +68,8 @@ def year_against_past(
         return Picture(figure=figure, caption="Nothing to draw.", method_line="", alt="Empty picture.")
     if len(band):
         _band(figure, envelope, parameter, year, units, look)
+    for i, (other, table) in enumerate(sorted((beside or {}).items())[: len(STYLES) - 1]):
+        _beside(figure, table, parameter, other, year, STYLES[i + 1], units, look)
     where = _against(rows, envelope, parameter)
     _points(figure, rows, where, parameter, year, units, look)
     _axes(figure, rows, envelope, parameter, year, units)
@@ -191,6 +198,35 @@ def _points(
                 hoverinfo="text",
             )
         )
+
+
+def _beside(
+    figure: go.Figure,
+    rows: pd.DataFrame,
+    parameter: Parameter,
+    other: int,
+    year: int,
+    style: tuple[str, str],
+    units: Units,
+    look: Look,
+) -> None:
+    """Draw another year on the days of this one."""
+    rows = rows.dropna(subset=["value"]).sort_values("local_date")
+    if rows.empty:
+        return
+    days = pd.DatetimeIndex(rows["local_date"]).day_of_year
+    symbol, dash = style
+    figure.add_trace(
+        go.Scatter(
+            x=_dates(np.minimum(days, 365), year),
+            y=to_shown(rows["value"].to_numpy(float), parameter.unit, units),
+            mode="lines+markers",
+            name=str(other),
+            line={"color": look.quiet, "width": 1, "dash": dash},
+            marker={"symbol": symbol, "size": 7, "color": look.quiet},
+            hovertemplate=f"%{{x|%-d %b}} {other}<br><b>%{{y:.2f}}</b><extra></extra>",
+        )
+    )
 
 
 def _axes(

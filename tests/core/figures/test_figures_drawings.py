@@ -225,6 +225,22 @@ def cells(n_years: int = 10) -> pd.DataFrame:
     )
 
 
+def test_other_years_lie_on_the_same_days() -> None:
+    other = readings([2.5, 2.6])
+    other["local_date"] = pd.to_datetime(["2020-05-01", "2020-06-01"])
+    picture = figures.year_against_past(envelope(), readings([3.0]), SECCHI, year=2024, beside={2020: other})
+    drawn = named(picture, "2020")
+    assert [str(x)[:10] for x in drawn.x] == ["2024-05-01", "2024-06-01"]
+    assert list(drawn.y) == [2.5, 2.6]
+
+
+def test_stations_beside_each_other_differ_in_shape() -> None:
+    picture = figures.stations_beside({"One": readings([2.0, 3.0]), "Two": readings([4.0, 5.0])}, SECCHI)
+    assert picture.figure.data[0].marker.symbol != picture.figure.data[1].marker.symbol
+    assert picture.figure.data[0].line.dash != picture.figure.data[1].line.dash
+    assert "One 2.5 m, Two 4.5 m" in picture.caption
+
+
 def test_season_boxes_name_the_clearest_and_mark_the_last_year() -> None:
     names = {1: "summer", 2: "autumn"}
     picture = figures.season_boxes(cells(), SECCHI, labels=names)
@@ -427,6 +443,7 @@ def test_habitat_pictures_give_areas_and_the_best_depth() -> None:
 
 NOTHING = {
     "series": lambda look: figures.readings_series(readings([]), SECCHI, look=look),
+    "compare": lambda look: figures.stations_beside({"One": readings([])}, SECCHI, look=look),
     "map": lambda look: figures.station_map(stations().iloc[:0], None, look=look),
     "year": lambda look: figures.year_against_past(
         envelope().iloc[:0], readings([]), SECCHI, year=2024, look=look
