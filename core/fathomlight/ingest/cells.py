@@ -14,7 +14,7 @@ from fathomlight.ingest.raw import Encoded, RawTable
 from fathomlight.ingest.recipe import Recipe, ValuePart
 from fathomlight.ingest.values import ParsedValues, is_missing, parse_numbers, parse_values
 from fathomlight.model import Station
-from fathomlight.units import parse_unit
+from fathomlight.units import convert, parse_unit
 
 __all__ = ["CellReader", "Cells", "has_value", "header_unit"]
 
@@ -34,6 +34,8 @@ class Cells:
     limit: np.ndarray  # True where the limit column gave number and unit
     bottom: np.ndarray
     suspect: np.ndarray
+    apart: np.ndarray
+    shown: np.ndarray | None = None  # original texts, where they are not those of the column
 
 
 def header_unit(text: str) -> str:
@@ -99,6 +101,10 @@ def has_value(table: RawTable, part: ValuePart, recipe: Recipe) -> np.ndarray:
     coded = table.encoded(position)
     numbers = parse_numbers(coded.texts, recipe.file.decimal, recipe.file.thousands)
     there = coded.spread(~is_missing(coded.texts, recipe.missing) & ~np.isin(numbers, recipe.missing.numbers))
+    second = table.find(part.mean_with) if part.mean_with else None
+    if second is not None:
+        other = table.encoded(second)
+        there = there | other.spread(~is_missing(other.texts, recipe.missing))
     where = table.find(part.qualifier_column) if part.qualifier_column else None
     if where is not None:
         codes = table.encoded(where)
@@ -146,14 +152,44 @@ class CellReader:
         none = np.zeros(len(table), bool)
         cells = Cells(
             parsed, coded, coded.spread(parsed.number) * self.part.scale, coded.spread(sign), units, texts,
-            none.copy(), none.copy(), none.copy(),
+            none.copy(), none.copy(), none.copy(), none.copy(),
         )  # fmt: skip
         if (parsed.code != "").any():
-            for row_codes in (coded.spread(parsed.code),):
-                self._apply_codes(cells, row_codes)
+            self._apply_codes(cells, coded.spread(parsed.code))
+        self._average(table, cells, issues)
         self._qualifiers(table, cells, issues)
         self._fill_limits(table, cells, station, issues)
         return cells
+
+    def _average(self, table: RawTable, cells: Cells, issues: Issues) -> None:
+        """Average with the second column; where only one of the two is given, that one counts."""
+        position = table.find(self.part.mean_with) if self.part.mean_with else None
+        if position is None:
+            return
+        coded, file = table.encoded(position), self.recipe.file
+        parsed = parse_values(coded.texts, self.recipe.missing, frozenset(), file.decimal, file.thousands)
+        header = table.header[position]
+        label = table.units.get(header, "") or header_unit(header) or self.label or self.part.unit
+        second = np.full(len(table), np.nan)
+        for row in np.flatnonzero(~issues.bad):
+            code = coded.codes[row]
+            number, reason = float(parsed.number[code]), str(parsed.reason[code])
+            if not reason and not np.isnan(number):
+                here, mine = str(parsed.unit[code]) or label, cells.unit_texts[cells.unit[row]] or label
+                try:
+                    second[row] = convert(number, here, mine) if here and mine and here != mine else number
+                except UnitError:
+                    reason = "a unit that does not fit that of the other reading"
+            if reason:
+                issues.add(np.array([row]), header, [coded.texts[code]], reason, _number_remedy(reason))
+        both = ~np.isnan(second) & ~np.isnan(cells.number)
+        cells.apart |= both & (np.abs(second - cells.number) > 0.2 * np.maximum(second, cells.number))
+        first = np.array([cells.coded.texts[c] for c in cells.coded.codes], dtype=object)
+        other = np.array([coded.texts[c] for c in coded.codes], dtype=object)
+        cells.shown = np.where(both, first + " / " + other, np.where(np.isnan(second), first, other))
+        cells.number = np.where(
+            both, (second + cells.number) / 2, np.where(np.isnan(second), cells.number, second)
+        )
 
     def _apply_codes(self, cells: Cells, codes: np.ndarray) -> None:
         """Let codes speak: below, above, on the bottom, suspect."""

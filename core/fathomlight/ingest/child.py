@@ -37,6 +37,29 @@ def _limit_time(seconds: float) -> None:
         resource.setrlimit(resource.RLIMIT_CPU, (most, most + 5))
 
 
+def _arguments(job: dict[str, Any], tables: dict[str, bytes], limits: Any, out: Any) -> dict[str, Any]:
+    """What the reader is called with."""
+    from fathomlight.ingest.isolated import _unpack, send
+    from fathomlight.ingest.recipe import Recipe
+    from fathomlight.model import Parameter, Station, Water
+
+    def progress(done: int, total: int) -> None:
+        send(out, {"kind": "progress", "done": done, "total": total})
+
+    return {
+        "recipe": Recipe.model_validate(job["recipe"]),
+        "parameters": {p["name"]: Parameter(**p) for p in job["parameters"]},
+        "stations": [Station(**{**s, "aliases": tuple(s["aliases"])}) for s in job["stations"]],
+        "waters": [Water(**{**w, "depth_areas": tuple(map(tuple, w["depth_areas"]))}) for w in job["waters"]],
+        "limits": limits,
+        "sheet": job["sheet"],
+        "past": _unpack(tables["past"]) if "past" in tables else None,
+        "possible": None if job["possible"] is None else {k: tuple(v) for k, v in job["possible"].items()},
+        "now": None if job["now"] is None else dt.datetime.fromisoformat(job["now"]),
+        "progress": progress if job["wants_progress"] else None,
+    }
+
+
 def main() -> int:
     """Do one job.
 
@@ -48,11 +71,10 @@ def main() -> int:
     out = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # whatever a library prints must not fall into the answer
     from fathomlight.errors import FathomlightError, UnreadableFileError, UnsafeFileError
-    from fathomlight.ingest.isolated import _unpack, error_message, receive, result_message, send
+    from fathomlight.ingest.isolated import error_message, receive, result_message, send
+    from fathomlight.ingest.peek import peek_here
     from fathomlight.ingest.read import iter_here
-    from fathomlight.ingest.recipe import Recipe
     from fathomlight.ingest.result import ReadLimits
-    from fathomlight.model import Parameter, Station, Water
 
     message = receive(sys.stdin.buffer)
     if message is None:
@@ -60,31 +82,15 @@ def main() -> int:
     job, tables = message
     limits = ReadLimits(**job["limits"])
 
-    def progress(done: int, total: int) -> None:
-        send(out, {"kind": "progress", "done": done, "total": total})
-
     try:
-        past = _unpack(tables["past"]) if "past" in tables else None
-        arguments: dict[str, Any] = {
-            "parameters": {p["name"]: Parameter(**p) for p in job["parameters"]},
-            "stations": [Station(**{**s, "aliases": tuple(s["aliases"])}) for s in job["stations"]],
-            "waters": [
-                Water(**{**w, "depth_areas": tuple(map(tuple, w["depth_areas"]))}) for w in job["waters"]
-            ],
-            "limits": limits,
-            "sheet": job["sheet"],
-            "past": past,
-            "possible": None
-            if job["possible"] is None
-            else {k: tuple(v) for k, v in job["possible"].items()},
-            "now": None if job["now"] is None else dt.datetime.fromisoformat(job["now"]),
-            "progress": progress if job["wants_progress"] else None,
-        }
-        recipe = Recipe.model_validate(job["recipe"])
         _limit_memory(limits.memory_bytes)
         _limit_time(limits.seconds)
-        for result in iter_here(Path(job["path"]), recipe, **arguments):
-            send(out, *result_message(result))
+        if job.get("do") == "peek":
+            peek = peek_here(Path(job["path"]), limits, job["sheet"])
+            send(out, {"kind": "peek", "peek": peek.to_plain()})
+        else:
+            for result in iter_here(Path(job["path"]), **_arguments(job, tables, limits, out)):
+                send(out, *result_message(result))
         send(out, {"kind": "done"})
     except FathomlightError as error:
         send(out, error_message(error))

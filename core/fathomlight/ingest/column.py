@@ -25,6 +25,13 @@ from fathomlight.units import convert, to_canonical
 __all__ = ["ColumnReader", "ColumnResult", "has_value"]
 
 _BOTTOM_NOTE = "disc on the bottom"
+_DEEP = "deeper than the station's bottom"
+_APART = "the two readings differ by more than a fifth"
+_REMEDIES = {
+    _DEEP: "If the disc was seen on the bottom, mark it so; else check value and bottom depth.",
+    _APART: "Read the disc again, or check both depths.",
+}
+_OTHER_UNIT = "It fits this station's past only in that unit. Kept as written: correct it if need be."
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,12 +320,13 @@ class ColumnReader:
                         high[sub],
                     )
                     out[at] = np.where(words != "", "did you mean " + words + "?", "")
+        out[cells.apart[rows]] = _APART
         if "secchi" in names and self.bottoms:
             disc = np.flatnonzero((of_row[rows] == names.index("secchi")) & (cells.sign[rows] == 0))
             bottom = np.array([self.bottoms.get(str(s), np.inf) for s in station[rows[disc]]], dtype=float)
             slack = np.maximum(0.15 * bottom, 0.3)  # the water level moves
             deep = disc[(value[rows[disc]] > bottom + slack) & (out[disc] == "")]
-            out[deep] = "deeper than the station's bottom"
+            out[deep] = _DEEP
         return out
 
     def _doubt_frame(
@@ -328,15 +336,14 @@ class ColumnReader:
         if not len(asked):
             return concat_refused([])
         at = rows[asked]
-        remedy = np.where(
-            doubt[asked] == "deeper than the station's bottom",
-            "If the disc was seen on the bottom, mark it so; else check value and bottom depth.",
-            "It fits this station's past only in that unit. Kept as written: correct it if need be.",
+        shown = (
+            [cells.coded.texts[c] for c in cells.coded.codes[at]] if cells.shown is None else cells.shown[at]
         )
+        remedy = [_REMEDIES.get(str(reason), _OTHER_UNIT) for reason in doubt[asked]]
         frame = pd.DataFrame(
             {
                 "file": table.file, "line": table.line[at], "column": self.header,
-                "value": [cells.coded.texts[c] for c in cells.coded.codes[at]],
+                "value": shown,
                 "reason": doubt[asked], "remedy": remedy, "row_text": table.row_texts(at),
             }
         )  # fmt: skip
@@ -368,7 +375,9 @@ class ColumnReader:
             "value": pa.array(value[rows] + 0.0),
             "qualifier": _texts(["<", "=", ">"], cells.sign[rows].astype(np.int64) + 1),
             "flag": pa.array(np.where(cells.suspect[rows], int(Flag.SUSPECT), int(Flag.NOT_EVALUATED))),
-            "original_value": _texts(cells.coded.texts, cells.coded.codes[rows].astype(np.int64)),
+            "original_value": _texts(cells.coded.texts, cells.coded.codes[rows].astype(np.int64))
+            if cells.shown is None
+            else pa.array(cells.shown[rows].tolist(), pa.string()),
             "original_unit": units_column,
             "method": _texts([self.part.method], np.zeros(len(rows), np.int64)) if method is None else method,
             "note": self._notes(table, cells, instants, rows, doubt),
@@ -376,11 +385,25 @@ class ColumnReader:
         }
         return pa.table(data).to_pandas()
 
+    def _own_notes(self, table: RawTable, rows: np.ndarray) -> pa.Array | None:
+        """What the file itself notes on each row."""
+        plain = _column_text(table, self.part.note_column, rows)
+        named = [(n, t) for n in self.part.note_columns if (t := _column_text(table, (n,), rows)) is not None]
+        if not named:
+            return plain
+        own = plain.to_pylist() if plain is not None else [""] * len(rows)
+        columns = [(name, text.to_pylist()) for name, text in named]
+        joined = [
+            "; ".join([*([own[i]] if own[i] else []), *(f"{name}: {t[i]}" for name, t in columns if t[i])])
+            for i in range(len(rows))
+        ]
+        return pa.array(joined, pa.string())
+
     def _notes(
         self, table: RawTable, cells: Cells, instants: Instants, rows: np.ndarray, doubt: np.ndarray
     ) -> pa.Array:
         """One note per row: clock, bottom, doubt, then the file's own."""
-        extra = _column_text(table, self.part.note_column, rows)
+        extra = self._own_notes(table, rows)
         asked, kinds = pd.factorize(doubt)
         key = (asked * 3 + instants.note[rows]) * 2 + cells.bottom[rows]
         codes, combos = pd.factorize(key)

@@ -24,7 +24,17 @@ from fathomlight.errors import RecipeError, UnreadableFileError
 from fathomlight.ingest.raw import RawTable, Spoiled, unique_header
 from fathomlight.ingest.recipe import FilePart, Recipe, plain_name
 
-__all__ = ["CsvSource", "Record", "detect_encoding", "find_header", "preamble_labels", "sniff_delimiter"]
+__all__ = [
+    "CsvSource",
+    "Record",
+    "detect_encoding",
+    "find_header",
+    "preamble_labels",
+    "read_head",
+    "sniff_delimiter",
+    "split_records",
+    "wanted_names",
+]
 
 BLOCK = 4 << 20
 HEAD = 256 << 10
@@ -127,12 +137,12 @@ def sniff_delimiter(text: str) -> str:
 
     Examples
     --------
-    >>> sniff_delimiter("a;b\\n1,5;2\\n1,7;3\\n"), sniff_delimiter("a\\tb\\n1\\t2\\n")
-    (';', '\\t')
+    >>> sniff_delimiter("a;b\n1,5;2\n1,7;3\n"), sniff_delimiter("a\tb\n1\t2\n")
+    (';', '\t')
     """
     best, best_score = ",", 0.0
     for delimiter in DELIMITERS:
-        counts = Counter(len(r.cells) for r in _records(text, delimiter, limit=200) if any(r.cells))
+        counts = Counter(len(r.cells) for r in split_records(text, delimiter, limit=200) if any(r.cells))
         common = max(((n, width) for width, n in counts.items() if width > 1), default=(0, 1))
         score = common[0] / max(sum(counts.values()), 1) + min(common[1], 50) / 1000
         if common[0] and score > best_score:
@@ -140,8 +150,14 @@ def sniff_delimiter(text: str) -> str:
     return best
 
 
-def _records(text: str, delimiter: str, first: int = 1, limit: int | None = None) -> Iterator[Record]:
-    """Split text into rows with their lines."""
+def split_records(text: str, delimiter: str, first: int = 1, limit: int | None = None) -> Iterator[Record]:
+    """Split text into rows with their lines.
+
+    Raises
+    ------
+    UnreadableFileError
+        A quotation mark is opened and never closed.
+    """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     last = 0
     while limit is None or limit > 0:
@@ -161,8 +177,8 @@ def _records(text: str, delimiter: str, first: int = 1, limit: int | None = None
         limit = None if limit is None else limit - 1
 
 
-def _wanted_names(recipe: Recipe) -> set[str]:
-    """Plain names of every column a recipe speaks of."""
+def wanted_names(recipe: Recipe) -> set[str]:
+    """Return the plain names of every column a recipe speaks of."""
     names: set[str] = set()
     parts = [recipe.station, recipe.time, recipe.depth, recipe.fields, *recipe.values]
     for part in parts:
@@ -229,7 +245,7 @@ def find_header(records: list[Record], recipe: Recipe, name: str) -> tuple[tuple
                 fix="Choose another recipe, or change file.header_contains.",
             )
     else:
-        wanted = _wanted_names(recipe)
+        wanted = wanted_names(recipe)
         best = max(filled[:200], key=lambda r: (len(wanted & {plain_name(c) for c in r.cells}), -r.first))
         rows = [best if wanted & {plain_name(c) for c in best.cells} else filled[0]]
     width = max(len(r.cells) for r in rows)
@@ -292,7 +308,7 @@ class CsvSource:
         part: FilePart = self.recipe.file
         self.checked = part.encoding == "auto"
         self.encoding = detect_encoding(self.path) if self.checked else _known(part.encoding)
-        head = _head(self.path, self.encoding, self.name)
+        head = read_head(self.path, self.encoding, self.name)
         self.old_mac = "\r" in head and "\n" not in head
         self.delimiter = part.delimiter if part.delimiter != "auto" else sniff_delimiter(head)
         self.delimiter = "\t" if self.delimiter in ("\\t", "tab") else self.delimiter
@@ -304,7 +320,7 @@ class CsvSource:
                 expected=", ; tab or |",
             )
         records = list(
-            _records(head.replace("\r", "\n") if self.old_mac else head, self.delimiter, limit=2000)
+            split_records(head.replace("\r", "\n") if self.old_mac else head, self.delimiter, limit=2000)
         )
         self.header, self.header_last = find_header(records, self.recipe, self.name)
         if part.unit_row is None:
@@ -408,7 +424,7 @@ class CsvSource:
         kept: list[list[str]] = []
         numbers: list[int] = []
         spoiled: list[Spoiled] = []
-        for record in _records(text, self.delimiter, line):
+        for record in split_records(text, self.delimiter, line):
             cells = record.cells
             if not any(cells):
                 continue
@@ -487,7 +503,14 @@ def _undecodable(name: str, encoding: str, error: UnicodeError) -> UnreadableFil
     )
 
 
-def _head(path: Path, encoding: str, name: str) -> str:
+def read_head(path: Path, encoding: str, name: str) -> str:
+    """Return the first lines of a text file.
+
+    Raises
+    ------
+    UnreadableFileError
+        The bytes do not fit the encoding.
+    """
     with path.open("rb") as file:
         raw = file.read(HEAD)
     decoder = codecs.getincrementaldecoder(encoding)()

@@ -87,7 +87,7 @@ class DepthReader:
             header,
             np.array(coded.texts, dtype=object)[at],
             reason[at],
-            "Give the depth below the surface as a positive number, or add the code to the recipe's depth.codes.",
+            "Give the depth as a positive number, or add the code to the recipe's depth.codes.",
         )
         deep = rows[bottom[codes]]
         if len(deep):

@@ -161,8 +161,9 @@ class Clockwork:
             if timed.any() and midnight.all() and not self.recipe.time.time_column:
                 rule = "date only"
                 self.warnings.append(
-                    "every time in the date column is midnight: read as dates without a clock time, as local "
-                    'dates. If midnight is meant, set time.clock = "as written" in the recipe; if local midnight '
+                    "every time in the date column is midnight: read as dates without a clock time, as "
+                    'local dates. If midnight is meant, set time.clock = "as written" in the '
+                    "recipe; if local midnight "
                     'was turned into UTC, set "local midnight in utc"'
                 )
             if not timed.any():

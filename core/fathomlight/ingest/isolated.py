@@ -26,11 +26,12 @@ import pyarrow as pa
 
 import fathomlight.errors as errors
 from fathomlight.errors import FathomlightError, UnreadableFileError, UnsafeFileError
+from fathomlight.ingest.peek import Peek
 from fathomlight.ingest.recipe import Recipe
 from fathomlight.ingest.result import ReadLimits, ReadResult
 from fathomlight.model import Parameter, Station, Water
 
-__all__ = ["iter_isolated"]
+__all__ = ["iter_isolated", "peek_isolated"]
 
 TABLES = ("frame", "surveys", "catches", "fish", "refused", "doubts")
 _MAX_MESSAGE = 1 << 31
@@ -110,7 +111,7 @@ def _result(head: Mapping[str, Any], tables: Mapping[str, bytes]) -> ReadResult:
     fields = dict(head["fields"])
     fields["warnings"], fields["unused_columns"] = tuple(fields["warnings"]), tuple(fields["unused_columns"])
     blank = ReadResult(file="", file_hash="", recipe="")
-    frames = {}
+    frames: dict[str, Any] = {}
     for name, data in tables.items():
         frame, like = _unpack(data), getattr(blank, name)
         frames[name] = frame[list(like.columns)].astype(like.dtypes.to_dict())
@@ -211,6 +212,25 @@ def iter_isolated(
     job = _job(path, recipe, parameters, stations, waters, limits, sheet, possible, now)
     job["wants_progress"] = progress is not None
     tables = {} if past is None or past.empty else {"past": _pack(_slim(past))}
+    for head, data in _run(job, tables, path, limits):
+        if head["kind"] == "progress":
+            progress(int(head["done"]), int(head["total"]))
+        else:
+            yield _result(head, data)
+
+
+def peek_isolated(path: Path, limits: ReadLimits, sheet: str | None = None) -> Peek:
+    """Look at the beginning of a file in a process of its own; see :mod:`fathomlight.ingest.peek`."""
+    job = {"do": "peek", "path": str(path.resolve()), "limits": asdict(limits), "sheet": sheet}
+    for head, _ in _run(job, {}, path, limits):
+        return Peek.from_plain(head["peek"])
+    raise UnreadableFileError("the file cannot be looked at", where=path.name)
+
+
+def _run(
+    job: Mapping[str, Any], tables: Mapping[str, bytes], path: Path, limits: ReadLimits
+) -> Iterator[tuple[dict[str, Any], dict[str, bytes]]]:
+    """Run one job in a child; give its messages, raise its error or the reason of its death."""
     with tempfile.TemporaryFile() as said:
         process = subprocess.Popen(
             [sys.executable, "-m", "fathomlight.ingest.child"],
@@ -230,11 +250,11 @@ def iter_isolated(
         timer.daemon = True
         timer.start()
         try:
+            assert process.stdin is not None
             with contextlib.suppress(BrokenPipeError):
-                assert process.stdin is not None
                 send(process.stdin, job, tables)
                 process.stdin.close()
-            yield from _answers(process, progress, path, limits, late, said)
+            yield from _answers(process, path, limits, late, said)
         finally:
             timer.cancel()
             process.kill()
@@ -261,13 +281,8 @@ def _slim(past: pd.DataFrame) -> pd.DataFrame:
 
 
 def _answers(
-    process: subprocess.Popen[bytes],
-    progress: Any,
-    path: Path,
-    limits: ReadLimits,
-    late: threading.Event,
-    said: Any,
-) -> Iterator[ReadResult]:
+    process: subprocess.Popen[bytes], path: Path, limits: ReadLimits, late: threading.Event, said: Any
+) -> Iterator[tuple[dict[str, Any], dict[str, bytes]]]:
     assert process.stdout is not None
     while True:
         message = receive(process.stdout)
@@ -279,9 +294,6 @@ def _answers(
         head, tables = message
         if head["kind"] == "done":
             return
-        if head["kind"] == "progress":
-            progress(int(head["done"]), int(head["total"]))
-        elif head["kind"] == "error":
+        if head["kind"] == "error":
             raise _error(head)
-        else:
-            yield _result(head, tables)
+        yield head, tables

@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from fathomlight.errors import ArgumentError, UnreadableFileError, UnsafeFileError
-from fathomlight.ingest.csv_source import CsvSource
+from fathomlight.errors import ArgumentError
 from fathomlight.ingest.isolated import iter_isolated
-from fathomlight.ingest.raw import RawTable, Source, unique_header
+from fathomlight.ingest.opening import hash_file, open_source
+from fathomlight.ingest.raw import RawTable, unique_header
 from fathomlight.ingest.readings import Assembler, Piece
 from fathomlight.ingest.recipe import Recipe
 from fathomlight.ingest.result import ReadLimits, ReadResult, merge_results
@@ -27,114 +27,14 @@ from fathomlight.model import Parameter, Station, Water
 __all__ = ["iter_chunks", "read_file", "read_rows", "recheck_row"]
 
 Progress = Callable[[int, int], None]
-WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
-NETCDF = (".nc", ".nc4", ".cdf")
 
 
-def file_kind(path: Path, recipe: Recipe | None = None) -> str:
-    """Say what reads a file: ``csv``, ``xlsx`` or ``netcdf``.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file; its first bytes count more than its name.
-    recipe : Recipe, optional
-        Its ``file.format`` wins.
-
-    Returns
-    -------
-    str
-        The kind of source.
-
-    Raises
-    ------
-    UnreadableFileError
-        The file is not there, or is something else.
-    """
-    if recipe is not None and recipe.file.format != "auto":
-        return recipe.file.format
-    try:
-        with path.open("rb") as file:
-            head = file.read(8)
-    except OSError as error:
-        raise UnreadableFileError(
-            "the file cannot be opened", where=str(path), got=error.strerror or str(error)
-        ) from None
-    suffix = path.suffix.lower()
-    if head.startswith(b"PK\x03\x04") or head.startswith(b"\xd0\xcf\x11\xe0"):
-        if suffix in WORKBOOKS:
-            return "xlsx"
-        raise UnreadableFileError(
-            "this is a packed file, not a table",
-            where=path.name,
-            got=suffix or "no suffix",
-            expected="a workbook named " + ", ".join(WORKBOOKS) + ", or text",
-            fix="Unpack it and load the files in it one by one.",
-        )
-    if head.startswith(b"\x89HDF") or head.startswith(b"CDF"):
-        return "netcdf"
-    if suffix in WORKBOOKS or suffix in NETCDF:
-        raise UnreadableFileError(
-            f"this is not a {suffix} file, whatever its name says",
-            where=path.name,
-            got=repr(head),
-            fix="Save it again from the programme that made it.",
-        )
-    return "csv"
-
-
-def hash_file(path: Path, limits: ReadLimits) -> str:
-    """Return the SHA-256 of a file, after checking its size.
-
-    Raises
-    ------
-    UnreadableFileError
-        It is not there.
-    UnsafeFileError
-        It is larger than ``limits.max_bytes``.
-    """
-    digest = hashlib.sha256()
-    try:
-        size = path.stat().st_size
-        if size > limits.max_bytes:
-            raise UnsafeFileError(
-                "the file is too large",
-                where=path.name,
-                got=f"{size / 2**20:,.0f} MB",
-                expected=f"at most {limits.max_bytes / 2**20:,.0f} MB",
-                fix="Split it, or raise the limit (ReadLimits.max_bytes).",
-            )
-        with path.open("rb") as file:
-            while block := file.read(1 << 20):
-                digest.update(block)
-    except OSError as error:
-        raise UnreadableFileError(
-            "the file cannot be opened", where=str(path), got=error.strerror or str(error)
-        ) from None
-    return digest.hexdigest()
-
-
-def open_source(
-    path: Path, recipe: Recipe, limits: ReadLimits, sheet: str | None, progress: Progress | None
-) -> Source:
-    """Open a file as what it is."""
-    kind = file_kind(path, recipe)
-    if kind == "csv":
-        return CsvSource(path, recipe, progress)
-    if kind == "xlsx":
-        from fathomlight.ingest.xlsx_source import XlsxSource
-
-        return XlsxSource(path, recipe, limits, sheet, progress)
-    from fathomlight.ingest.netcdf_source import NetcdfSource
-
-    return NetcdfSource(path, recipe, progress)
-
-
-def _moment(now: dt.datetime | None) -> np.datetime64:
-    moment = now or dt.datetime.now(dt.UTC)
-    if moment.tzinfo is not None:
-        moment = moment.astimezone(dt.UTC).replace(tzinfo=None)
-    return np.datetime64(moment, "us")
+def moment(now: dt.datetime | None) -> np.datetime64:
+    """Return the present as UTC without zone; a time without zone is taken as UTC."""
+    present = now or dt.datetime.now(dt.UTC)
+    if present.tzinfo is not None:
+        present = present.astimezone(dt.UTC).replace(tzinfo=None)
+    return np.datetime64(present, "us")
 
 
 def _assembler(
@@ -148,8 +48,8 @@ def _assembler(
     only: str = "",
 ) -> Assembler | SurveyAssembler:
     if recipe.kind in ("readings", "profiles"):
-        return Assembler(recipe, parameters, stations, possible, past, _moment(now), only=only)
-    return SurveyAssembler(recipe, stations, waters, _moment(now))
+        return Assembler(recipe, parameters, stations, possible, past, moment(now), only=only)
+    return SurveyAssembler(recipe, stations, waters, moment(now))
 
 
 def _tables(piece: Piece | SurveyPiece) -> dict[str, Any]:

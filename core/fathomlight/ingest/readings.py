@@ -154,7 +154,8 @@ class Assembler:
             self.warnings.append(f"not loaded, because the recipe does not ask for it: {listed}{more}")
         if self.clockwork.aged:
             self.warnings.append(
-                f"{self.clockwork.aged} rows have a year of two digits that was taken for the century before: it "
+                f"{self.clockwork.aged} rows have a year of two digits that was taken for the "
+                f"century before: it "
                 "would lie in the future"
             )
         self.warnings.extend(self.repeats.warnings())

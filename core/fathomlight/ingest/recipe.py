@@ -259,6 +259,10 @@ class ValuePart(_Part):
     method_column: ColumnName = ()
     replicate: int | None = Field(default=None, ge=1)
     replicate_column: ColumnName = ()
+    mean_with: ColumnName = ()
+    """A second column whose number is averaged with the first, as a disc is read going down and coming up."""
+    note_columns: tuple[str, ...] = ()
+    """Columns that become notes as ``name: text``, e.g. wind and sky."""
     note_column: ColumnName = ()
     """Only named columns become notes; comments can hold people's names."""
     scale: float = Field(default=1.0, gt=0)
@@ -315,7 +319,7 @@ class Recipe(_Part):
     kind: Kind = "readings"
     layout: Literal["long", "wide"] = "wide"
     repeats: Literal["as is", "replicates"] = "as is"
-    """``replicates``: readings of one station, parameter, depth and time that differ are numbered 1, 2, ... in
+    """``replicates``: readings of one station, parameter, depth and time that differ are numbered in
     file order. ``as is``: they are passed on, with a warning."""
     file: FilePart = FilePart()
     missing: MissingPart = MissingPart()

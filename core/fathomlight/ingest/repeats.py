@@ -140,11 +140,13 @@ class Repeats:
             out.append(f"{self.duplicates} readings stand in the file more than once and were taken once")
         if self.numbered:
             out.append(
-                f"{self.numbered} readings repeat the place and time of another and were numbered as replicates"
+                f"{self.numbered} readings repeat the place and time of another and were numbered "
+                f"as replicates"
             )
         if self.conflicts:
             out.append(
-                f"{self.conflicts} readings share station, parameter, depth and time with another of this file "
+                f"{self.conflicts} readings share station, parameter, depth and time with another "
+                f"of this file "
                 'but differ in value: if they are repeats, set repeats = "replicates" in the recipe'
             )
         return out

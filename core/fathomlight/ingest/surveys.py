@@ -90,7 +90,7 @@ def species_name(text: str, names: Mapping[str, str]) -> str:
 
     Examples
     --------
-    >>> species_name("Sander vitreus", {}), species_name("Burbot", {}), species_name("WAE", {"wae": "walleye"})
+    >>> species_name("Sander vitreus", {}), species_name("Burbot", {}), species_name("WE", {"we": "walleye"})
     ('walleye', 'burbot', 'walleye')
     """
     plain = plain_name(text)

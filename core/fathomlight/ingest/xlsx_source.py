@@ -26,9 +26,11 @@ from fathomlight.ingest.recipe import Recipe, plain_name
 from fathomlight.ingest.result import ReadLimits
 from fathomlight.ingest.safety import check_workbook, empty_formulas
 
-__all__ = ["XlsxSource", "cell_text"]
+__all__ = ["TEMPLATE_SHEET", "XlsxSource", "cell_text", "load_sheet", "sheet_names"]
 
 ROWS = 50_000
+TEMPLATE_SHEET = "Visits"
+"""Sheet of the field workbook that holds the visits."""
 
 
 def cell_text(value: Any) -> str:
@@ -90,7 +92,7 @@ class XlsxSource:
 
     def __post_init__(self) -> None:
         check_workbook(self.path, self.limits)
-        self.title, rows, first = _load(self.path, self.sheet or self.recipe.file.sheet, self.warnings)
+        self.title, rows, first = load_sheet(self.path, self.sheet or self.recipe.file.sheet, self.warnings)
         self.name = f"{self.path.name} [{self.title}]"
         self.rows = rows
         self.first = first
@@ -151,8 +153,27 @@ class XlsxSource:
         return table
 
 
-def _load(path: Path, wanted: str, warnings: list[str]) -> tuple[str, list[list[Any]], int]:
-    """Return the sheet's title, its rows, and the number of the first."""
+def load_sheet(path: Path, wanted: str, warnings: list[str]) -> tuple[str, list[list[Any]], int]:
+    """Load one sheet of a workbook that has passed :func:`~fathomlight.ingest.safety.check_workbook`.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The workbook.
+    wanted : str
+        Title of the sheet; empty for the first.
+    warnings : list of str
+        Receives what a person should know.
+
+    Returns
+    -------
+    title : str
+        The sheet's own.
+    rows : list of list
+        Cells as the reader gives them.
+    first : int
+        Number of the first row, from 1.
+    """
     import python_calamine as calamine
 
     try:
@@ -172,6 +193,22 @@ def _load(path: Path, wanted: str, warnings: list[str]) -> tuple[str, list[list[
     if path.suffix.lower() in (".xlsx", ".xlsm"):
         _show_formulas(path, title, rows, origin[0], warnings)
     return title, rows, origin[0] + 1
+
+
+def sheet_names(path: Path, limits: ReadLimits) -> list[str]:
+    """Return the titles of a workbook's sheets, after the safety checks."""
+    import python_calamine as calamine
+
+    check_workbook(path, limits)
+    try:
+        return list(calamine.CalamineWorkbook.from_path(str(path)).sheet_names)
+    except Exception as error:
+        raise UnreadableFileError(
+            "the workbook cannot be read",
+            where=path.name,
+            got=str(error),
+            fix="Save it again, or export it as CSV.",
+        ) from None
 
 
 def _choose(name: str, titles: list[str], wanted: str) -> str:
