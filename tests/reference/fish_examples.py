@@ -6,26 +6,19 @@ means just that, and such a number is only used with a tolerance.
 """
 
 # Carle, F.L. & M.R. Strub. 1978. A new method for estimating population size from removal data. Biometrics
-# 34:621-630.
-# Examples 1 and 2, seen in a transcription. Columns: catches, N, SE of N (None: not seen), p.
+# 34:621-630. Examples 1 and 2, seen in a transcription. Columns: catches, N, SE of N (None: not seen), p.
 CARLE_STRUB = [
     ((38, 26, 12), 91, 9.7, 0.444),
-    (
-        (5, 7, 8),
-        44,
-        None,
-        0.174,
-    ),  # does not deplete: the paper's own illustration that the method still answers
+    # does not deplete: the paper's own illustration that the method still answers
+    ((5, 7, 8), 44, None, 0.174),
 ]
 
 # Cowx, I.G. 1983. Review of the methods for estimating fish population size from survey removal data.
-# Fisheries
-# Management 14:67-82, page 77. Carle-Strub estimates, seen in a transcription.
+# Fisheries Management 14:67-82, page 77. Carle-Strub estimates, seen in a transcription.
 COWX = [((72, 56, 46, 30, 24), 298, 0.250), ((8, 23, 17, 8, 6), 95, 0.187)]
 
 # Zippin, C. 1958. The removal method of population estimation. Journal of Wildlife Management 22:82-90.
-# Three catches
-# 165, 101, 54 with N about 395 read from a graph; from memory.
+# Three catches 165, 101, 54 with N about 395 read from a graph; from memory.
 ZIPPIN_1958 = ((165, 101, 54), 395)
 
 # Brenden, T.O., T. Wagner & B.R. Murphy. 2008. N. Am. J. Fish. Manage. 28:1233-1242, Table 2: n 445,

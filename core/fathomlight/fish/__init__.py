@@ -30,6 +30,7 @@ from fathomlight.fish.removal import (
 from fathomlight.fish.rows import RowCheck, check_catches, check_fish, check_surveys
 from fathomlight.fish.sizes import SizeIndex, SizeStructure, length_frequency, size_structure
 from fathomlight.fish.species import CATEGORIES, SPECIES, Species, StandardWeight, find_species, species_key
+from fathomlight.fish.tables import condition_table, removal_table, size_table
 from fathomlight.fish.windows import DEFAULT_WINDOWS, Window
 from fathomlight.fish.yearly import YearlyIndex, yearly_index
 
@@ -70,6 +71,7 @@ __all__ = [
     "check_surveys",
     "clarity_effect",
     "clarity_effects",
+    "condition_table",
     "effort_unit",
     "find_species",
     "fit_counts",
@@ -81,8 +83,10 @@ __all__ = [
     "relative_weight",
     "removal_estimate",
     "removal_log_likelihood",
+    "removal_table",
     "serns_density",
     "size_structure",
+    "size_table",
     "species_key",
     "standard_weight",
     "von_bertalanffy",

@@ -399,3 +399,49 @@ def test_turbidity_can_stand_for_clarity(murky_helps):
     )
     assert cloudy.effect_per_halving == pytest.approx(1 / result.effect_per_halving, rel=1e-5)
     assert any("turbidity" in s for s in cloudy.sentences)
+
+
+def test_from_tables_to_answer():
+    """Readings, surveys and catches as a store gives them; the effect planted in them comes out."""
+    from fathomlight.fish import linkage_table, match_readings
+    from fathomlight.model import CATCH_COLUMNS, READING_COLUMNS, SURVEY_COLUMNS
+
+    rng = np.random.default_rng(31)
+    readings, surveys, catches = [], [], []
+    for w in range(10):
+        for year in range(2012, 2020):
+            clarity = 2.0 ** rng.normal(1, 0.7)
+            for day in ("07-05", "07-15", "07-25"):
+                noise = float(np.exp(rng.normal(0, 0.05)))
+                readings.append((f"st{w}", "secchi", 0.0, f"{year}-{day}", clarity * noise, "="))
+                readings.append((f"st{w}", "temperature", 0.5, f"{year}-{day}", rng.normal(20, 2), "="))
+            name, effort = f"{w}-{year}", float(rng.uniform(0.5, 2))
+            surveys.append((name, f"w{w}", "boat electrofishing", f"{year}-07-28", effort))
+            count = int(rng.poisson(effort * 8 / clarity * rng.gamma(3, 1 / 3)))
+            if count:
+                catches.append((name, "Walleye", count))
+    frame = pd.DataFrame(
+        readings, columns=["station", "parameter", "depth_m", "local_date", "value", "qualifier"]
+    )
+    frame["local_date"] = pd.to_datetime(frame["local_date"])
+    frame = frame.assign(flag=1, time=frame["local_date"].dt.tz_localize("UTC"), replicate=1, batch=1)
+    frame = frame.assign(original_value="", original_unit="", method="", note="")[list(READING_COLUMNS)]
+    asked = pd.DataFrame(surveys, columns=["survey", "water", "gear", "start", "effort"])
+    asked = asked.assign(
+        start=pd.to_datetime(asked["start"]), station="", end=pd.NaT, effort_unit="hour", note=""
+    )
+    caught = pd.DataFrame(catches, columns=["survey", "species", "count"]).assign(
+        pass_number=1, mesh_mm=math.nan
+    )
+    match = match_readings(
+        asked[list(SURVEY_COLUMNS)], frame, stations={f"st{w}": f"w{w}" for w in range(10)}
+    )
+    table = linkage_table(match, caught[list(CATCH_COLUMNS)], "Sander vitreus")
+    result = clarity_effect(table)
+    assert result.n == len(asked)
+    assert result.zeros == len(asked) - len(catches)
+    assert "temperature" in result.covariates
+    assert result.effect_low < 2 < result.effect_high  # catch was planted inversely to clarity
+    assert result.effect_low > 1
+    assert "boat electrofishing" in result.sentences[0]
+    assert "stunned" in result.sentences[-1]
