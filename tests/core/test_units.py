@@ -15,6 +15,7 @@ from fathomlight.units import (
     display_units,
     format_value,
     parse_unit,
+    round_turbidity,
     split_value_unit,
     to_canonical,
     to_display,
@@ -43,7 +44,8 @@ SPELLINGS = {
         "µg L⁻¹", "ug L-1", "ug.L-1", "micrograms per liter", "ug / L", "mcg/L",
     ],
     "mg/L": ["mg/L", "MG/L", "mg/l", "mg L-1", "mg·L-1", "mg per litre", "milligrams/liter", "ppm", "g/m3"],
-    "uS/cm": ["uS/cm", "µS/cm", "US/CM", "umho/cm", "uS cm-1", "uS/cm@25 degC", "uS/cm @25C", "µS/cm at 25 °C"],
+    "uS/cm": ["uS/cm", "µS/cm", "US/CM", "umho/cm", "uS cm-1", "uS/cm@25 degC", "uS/cm @25C",
+        "µS/cm at 25 °C"],
     "umol/m2/s": ["umol/m2/s", "µmol m-2 s-1", "µmol/m²/s", "uE/m2/s", "umol photons m-2 s-1"],
     "%": ["%", "percent", "% sat"],
     "h": ["h", "hours", "hr"],
@@ -76,7 +78,9 @@ def test_basis(text, basis):
     assert parse_unit(text).basis == basis
 
 
-@pytest.mark.parametrize("text", ["", "  ", "fathom", "furlong", "NTU/FNU", "-", "?m", "bananas per hour"])
+@pytest.mark.parametrize(
+    "text", ["", "  ", "fathom", "furlong", "ppt", "NTU/FNU", "-", "?m", "bananas per hour"]
+)
 def test_unknown_unit_is_said(text):
     with pytest.raises(UnitError) as caught:
         parse_unit(text)
@@ -217,3 +221,23 @@ def test_difference_of_converted_is_converted_difference(a, b):
 def test_display_factor_says_the_same_as_display(unit, value):
     d = display_units("us")[unit]
     assert to_display(value, unit, "us") == pytest.approx(value * d.factor + d.offset, rel=1e-9, abs=1e-9)
+
+
+def test_turbidity_is_reported_in_steps():
+    """EPA Method 180.1, section 12; table from memory, hence a soft check of one value in each step."""
+    given_and_reported = [
+        (0.37, 0.35),
+        (7.26, 7.3),
+        (23.4, 23),
+        (87, 85),
+        (233, 230),
+        (621, 600),
+        (1449, 1400),
+        (0.0, 0.0),
+        (1.0, 1.0),
+    ]
+    for value, reported in given_and_reported:
+        assert round_turbidity(value) == pytest.approx(reported, abs=1e-9)
+    assert round_turbidity([7.26, np.nan]) == pytest.approx([7.3, np.nan], nan_ok=True)
+    assert [format_value(v, "NTU") for v in (0.37, 7.26, 23.4)] == ["0.35 NTU", "7.3 NTU", "23 NTU"]
+    assert format_value(23.4, "NTU", decimals=1) == "23.4 NTU"

@@ -27,8 +27,8 @@ def made(n=60, noise=0.1, seed=2):
 def published(intercept, slope, smearing):
     return ClarityRelation(
         x_parameter="turbidity_fnu", y_parameter="suspended_matter", usable=True, reason="", n=13, left_out=0,
-        confidence=0.95, reading="", method="", intercept=intercept, slope=slope, smearing=smearing, residual_sd=0.1,
-        x_low=1.0, x_high=500.0, log_x_mean=1.0, log_x_ss=5.0,
+        confidence=0.95, reading="", method="", intercept=intercept, slope=slope, smearing=smearing,
+        residual_sd=0.1, x_low=1.0, x_high=500.0, log_x_mean=1.0, log_x_ss=5.0,
     )  # fmt: skip
 
 

@@ -132,7 +132,7 @@ def test_coverage_rule():
 
 
 def test_part_borders_of_the_season():
-    """June to September has 122 days, a third of it is 40.67: day 41 of the season (11 July) is the last of part 1."""
+    """A third of the 122 days from June to September is 40.67: 11 July, day 41, is the last of part 1."""
     border = ["2024-06-01", "2024-07-12"]
     assert only(seasonal_index(border, [2.0] * 2, "secchi", min_days=2))["covered"]
     inside = ["2024-06-01", "2024-07-11"]

@@ -265,15 +265,7 @@ def habitat_uncertainty(
     ArgumentError
         Disc readings, latitude or depth-area table are missing, or a setting is impossible.
     """
-    k_low, k_high = k_range if k_range is not None else (0.85 * inputs.k, 1.15 * inputs.k)
-    if not 0 < k_low <= k_high:
-        raise ArgumentError("k_range", "must be greater than zero and in order", got=(k_low, k_high))
-    if not 0 <= reading_cv < 1:
-        raise ArgumentError("reading_cv", "must be at least 0 and below 1", got=reading_cv)
-    if draws < 20:
-        raise ArgumentError("draws", "too few for an interval", got=draws, expected="20 or more")
-    if not 0 < confidence < 1:
-        raise ArgumentError("confidence", "must lie between 0 and 1", got=confidence)
+    k_low, k_high = _checked_doubt(inputs.k, k_range, reading_cv, draws, confidence)
     laid, beds, basis = _prepare(inputs, species)
     assert laid.weights is not None
     rng = np.random.default_rng(seed)
@@ -322,6 +314,22 @@ def habitat_uncertainty(
             "as exact.",
         ),
     )
+
+
+def _checked_doubt(
+    k: float, k_range: tuple[float, float] | None, reading_cv: float, draws: int, confidence: float
+) -> tuple[float, float]:
+    """Refuse impossible settings, and return the range of k."""
+    k_low, k_high = k_range if k_range is not None else (0.85 * k, 1.15 * k)
+    if not 0 < k_low <= k_high:
+        raise ArgumentError("k_range", "must be greater than zero and in order", got=(k_low, k_high))
+    if not 0 <= reading_cv < 1:
+        raise ArgumentError("reading_cv", "must be at least 0 and below 1", got=reading_cv)
+    if draws < 20:
+        raise ArgumentError("draws", "too few for an interval", got=draws, expected="20 or more")
+    if not 0 < confidence < 1:
+        raise ArgumentError("confidence", "must lie between 0 and 1", got=confidence)
+    return k_low, k_high
 
 
 def _yearly_means(

@@ -19,7 +19,7 @@ from fathomlight.indices._values import (
     qualifier_array,
 )
 from fathomlight.indices.light import K_DEFAULT, check_k, check_step, illuminance, solar_elevation
-from fathomlight.indices.stratification.profile import profiles_from_readings
+from fathomlight.indices.stratification.profile import DatedProfile, profiles_from_readings
 from fathomlight.indices.stratification.stability import depth_area
 from fathomlight.indices.window import Window, in_window
 
@@ -127,7 +127,6 @@ class HabitatDays:
     profile_days: Days
     temperature_filled: npt.NDArray[np.bool_]
     short_profiles: int
-    temperature_grid: FloatArray | None
     missing: tuple[str, ...] = field(default=())
 
 
@@ -231,46 +230,30 @@ def lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> Habitat
     """
     _check_settings(inputs)
     reading_days, log_readings, bound = _by_day(inputs)
-    has_temperature = inputs.temperatures is not None and np.size(inputs.temperatures) > 0
-    profiles = (
-        profiles_from_readings(inputs.temperature_dates, inputs.temperature_depths_m, inputs.temperatures)
-        if has_temperature
-        else []
-    )
+    profiles = _profiles(inputs)
     profile_days = np.array([p.day for p in profiles], dtype="datetime64[D]")
-    known = np.concatenate([reading_days, profile_days]) if not reading_days.size else reading_days
+    known = reading_days if reading_days.size else profile_days
     if not known.size:
         raise ArgumentError("secchi_m", "there is neither a disc reading nor a temperature profile")
     days, year = _season_days(known.min(), known.max(), inputs.season)
-    missing = []
-    weights = None
-    log_disc = np.full(days.size, np.nan)
+    weights, log_disc = None, np.full(days.size, np.nan)
     if reading_days.size:
         weights = _weights(reading_days, days, inputs.max_gap_days, inputs.hold_days)
         log_disc = weights.spread(log_readings)
-    else:
-        missing.append("disc readings")
-    log_lux = None
-    if inputs.latitude is None or np.isnan(inputs.latitude):
-        missing.append("latitude")
-    else:
-        log_lux = _log_light(float(inputs.latitude), inputs.step_minutes, float(inputs.sky_factor))
-    table = None
-    if inputs.area_depths_m is None or inputs.areas_m2 is None or np.size(inputs.areas_m2) == 0:
-        missing.append("depth-area table")
-    else:
-        table = depth_area(inputs.area_depths_m, inputs.areas_m2)
-    if not profiles:
-        missing.append("temperature profiles")
-    nodes = plain = grid = bed = None
-    filled = np.zeros(days.size, dtype=bool)
-    if table is not None:
-        nodes = _grid(float(table[0][-1]), inputs.depth_step_m)
-        plain = _plain_bed(nodes, *table)
-        if profiles:
-            grid, filled = _daily_temperature(profiles, profile_days, days, nodes, inputs)
-            bed = _suited(grid, plain, low_degc, high_degc)
-    deepest = float(table[0][-1]) if table is not None else np.inf
+    basin = _basin(inputs)
+    nodes, plain = (None, None) if basin is None else basin
+    bed, filled, short = None, np.zeros(days.size, dtype=bool), 0
+    if nodes is not None and plain is not None and profiles:
+        grid, filled = _daily_temperature(profiles, profile_days, days, nodes, inputs)
+        bed = _suited(grid, plain, low_degc, high_degc)
+        short = sum(float(p.depths_m[-1]) < 0.8 * float(nodes[-1]) for p in profiles)
+    log_lux = _log_lux(inputs)
+    there = {
+        "disc readings": weights is not None,
+        "latitude": log_lux is not None,
+        "depth-area table": basin is not None,
+        "temperature profiles": bool(profiles),
+    }
     return HabitatDays(
         days=days,
         year=year,
@@ -283,15 +266,33 @@ def lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> Habitat
         nodes=nodes,
         bed=bed,
         plain_bed=plain,
-        surface_m2=float(table[1][0]) if table is not None else float("nan"),
+        surface_m2=float("nan") if plain is None else float(plain[-1]),
         profile_days=profile_days,
         temperature_filled=filled,
-        short_profiles=sum(float(p.depths_m[-1]) < 0.8 * deepest for p in profiles)
-        if table is not None
-        else 0,
-        temperature_grid=grid,
-        missing=tuple(missing),
+        short_profiles=short,
+        missing=tuple(name for name, found in there.items() if not found),
     )
+
+
+def _profiles(inputs: HabitatInputs) -> list[DatedProfile]:
+    if inputs.temperatures is None or np.size(inputs.temperatures) == 0:
+        return []
+    return profiles_from_readings(inputs.temperature_dates, inputs.temperature_depths_m, inputs.temperatures)
+
+
+def _log_lux(inputs: HabitatInputs) -> FloatArray | None:
+    if inputs.latitude is None or np.isnan(inputs.latitude):
+        return None
+    return _log_light(float(inputs.latitude), inputs.step_minutes, float(inputs.sky_factor))
+
+
+def _basin(inputs: HabitatInputs) -> tuple[FloatArray, FloatArray] | None:
+    """Return the depth grid, and the bed shallower than each of its nodes."""
+    if inputs.area_depths_m is None or inputs.areas_m2 is None or np.size(inputs.areas_m2) == 0:
+        return None
+    table = depth_area(inputs.area_depths_m, inputs.areas_m2)
+    nodes = _grid(float(table[0][-1]), inputs.depth_step_m)
+    return nodes, _plain_bed(nodes, *table)
 
 
 def _grid(deepest: float, step: float | None) -> FloatArray:
@@ -306,7 +307,7 @@ def _plain_bed(nodes: FloatArray, za: FloatArray, areas: FloatArray) -> FloatArr
 
 
 def _daily_temperature(
-    profiles: list[Any], profile_days: Days, days: Days, nodes: FloatArray, inputs: HabitatInputs
+    profiles: list[DatedProfile], profile_days: Days, days: Days, nodes: FloatArray, inputs: HabitatInputs
 ) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
     """Temperature of each day at each node, and which days were filled from other years."""
     rows = np.array([np.interp(nodes, p.depths_m, p.temperatures) for p in profiles])

@@ -177,3 +177,26 @@ def carlson_deviations(
         ),
         notes=(ONE_INPUT_NOTE, f"The dead band of {dead_band:g} units is common practice without a source."),
     )
+
+
+def pattern_words(x: float, y: float, *, dead_band: float = 5.0) -> str:
+    """Name the pattern of one pair of deviations that were computed before.
+
+    Parameters
+    ----------
+    x, y : float
+        TSI(chlorophyll) - TSI(disc depth) and TSI(chlorophyll) - TSI(phosphorus); NaN where unknown, [1].
+    dead_band : float
+        Deviations of up to so many units are agreement, [1].
+
+    Returns
+    -------
+    str
+        As ``pattern`` of :func:`carlson_deviations`.
+
+    Examples
+    --------
+    >>> pattern_words(-6.81, -17.37)
+    'non-algal turbidity with surplus phosphorus'
+    """
+    return _words(float(x), float(y), dead_band)[0]
