@@ -379,7 +379,7 @@ def _log_table(rows: list[tuple[Any, ...]], first: str) -> pd.DataFrame:
 
 
 def _told(data: dict[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in data.items() if value is not None}
+    return {name: value for name, value in data.items() if value not in (None, "", {})}
 
 
 def _json(value: Any) -> str:

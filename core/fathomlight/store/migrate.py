@@ -96,20 +96,22 @@ def _refuse_what_cannot_be_upgraded(database: Database, found: str | None, creat
         )
 
 
-def sqlalchemy_url(database: Database) -> str:
+def sqlalchemy_url(database: Database) -> sa.URL:
     """Return the SQLAlchemy URL of a store."""
+    import sqlalchemy as sa
+
     if database.engine == "sqlite":
-        return f"sqlite:///{database.target}"
-    return database.target.replace("postgresql://", "postgresql+psycopg://", 1)
+        return sa.URL.create("sqlite", database=database.target)
+    return sa.make_url(database.target).set(drivername="postgresql+psycopg")
 
 
-def upgrade(url: str, *, to: str = HEAD, wait_s: float = 60.0) -> None:
+def upgrade(url: str | sa.URL, *, to: str = HEAD, wait_s: float = 60.0) -> None:
     """Run the migration scripts that are missing, in one transaction.
 
     Parameters
     ----------
-    url : str
-        SQLAlchemy URL.
+    url : str or sqlalchemy.URL
+        Where the store is.
     to : str
         Revision to stop at; older ones are for tests.
     wait_s : float
@@ -117,14 +119,15 @@ def upgrade(url: str, *, to: str = HEAD, wait_s: float = 60.0) -> None:
     """
     import sqlalchemy as sa
 
-    engine = _engine(url, wait_s)
+    target = sa.make_url(url)
+    engine = _engine(target, wait_s)
     try:
         with engine.connect() as connection, connection.begin():
             run_scripts(connection, to)
     except sa.exc.DatabaseError as error:
         raise StoreError(
             "the tables of the store could not be made or upgraded; nothing was changed",
-            where=hide_password(url),
+            where=hide_password(target.render_as_string()),
             got=str(error.orig),
             fix="Check the rights on the file and its folder, and that no other program holds it.",
         ) from error
@@ -132,10 +135,10 @@ def upgrade(url: str, *, to: str = HEAD, wait_s: float = 60.0) -> None:
         engine.dispose()
 
 
-def _engine(url: str, wait_s: float) -> sa.Engine:
+def _engine(url: sa.URL, wait_s: float) -> sa.Engine:
     import sqlalchemy as sa
 
-    if not url.startswith("sqlite"):
+    if url.get_backend_name() != "sqlite":
         return sa.create_engine(url, poolclass=sa.pool.NullPool)
     engine = sa.create_engine(url, poolclass=sa.pool.NullPool, connect_args={"timeout": wait_s})
 
