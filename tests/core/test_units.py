@@ -241,3 +241,34 @@ def test_turbidity_is_reported_in_steps():
     assert round_turbidity([7.26, np.nan]) == pytest.approx([7.3, np.nan], nan_ok=True)
     assert [format_value(v, "NTU") for v in (0.37, 7.26, 23.4)] == ["0.35 NTU", "7.3 NTU", "23 NTU"]
     assert format_value(23.4, "NTU", decimals=1) == "23.4 NTU"
+
+
+@given(st.text(max_size=20))
+def test_any_text_is_a_unit_or_a_unit_error(text):
+    try:
+        assert parse_unit(text).symbol
+    except UnitError as error:
+        assert "unit" in str(error)
+
+
+@given(st.text(max_size=20), st.sampled_from([".", ","]))
+def test_any_text_splits_or_is_refused(text, decimal):
+    try:
+        value, unit = split_value_unit(text, decimal=decimal)
+    except UnitError:
+        return
+    assert isinstance(value, float)
+    assert isinstance(unit, str)
+
+
+@given(
+    st.floats(-1e6, 1e6), st.text("abcdefghijklmnopqrstuvwxyz/%", max_size=8).filter(lambda t: t[:1] != "e")
+)
+def test_split_gives_back_what_was_joined(value, unit):
+    found = split_value_unit(f"{value!r} {unit}")
+    assert found == (value, unit)
+
+
+def test_small_integers_do_not_overflow():
+    assert convert(np.array([100], dtype=np.int8), "ft", "m") == pytest.approx([30.48])
+    assert convert_difference(np.array([100], dtype=np.int8), "ft", "m") == pytest.approx([30.48])

@@ -96,6 +96,59 @@ def tsi_reading(value: float, variable: str, name: str | None, bound: str = "") 
     return f"Judged by {source}, the water is {class_words(name)} ({name}, index {limit}{value:.0f})."
 
 
+def euphotic_reading(depth_m: float, bound: str = "") -> str:
+    """Say the euphotic depth in a sentence.
+
+    Parameters
+    ----------
+    depth_m : float
+        Depth of 1 % of the surface light, [m].
+    bound : {"", "at least"}
+        ``at least`` when it comes from a disc seen on the bottom.
+
+    Returns
+    -------
+    str
+        One sentence.
+
+    Examples
+    --------
+    >>> euphotic_reading(5.418)
+    'Plants and algae find enough light to grow down to about 5.4 m.'
+    """
+    if not math.isfinite(depth_m):
+        return "There is no reading to say how deep the light reaches."
+    return f"Plants and algae find enough light to grow down to {bound or 'about'} {depth_m:.1f} m."
+
+
+def stability_reading(stability_j_m2: float) -> str:
+    """Say Schmidt stability in a sentence.
+
+    Parameters
+    ----------
+    stability_j_m2 : float
+        Schmidt stability, [J/m2].
+
+    Returns
+    -------
+    str
+        One sentence.
+
+    Examples
+    --------
+    >>> stability_reading(734.0)
+    'It would take 734 joules for each square metre of lake surface to mix the water from top to bottom.'
+    """
+    if not math.isfinite(stability_j_m2):
+        return "There is no profile to say how firmly the water is layered."
+    if stability_j_m2 < 0.5:
+        return "The water is mixed: the wind needs no more work to turn it over."
+    return (
+        f"It would take {stability_j_m2:.0f} joules for each square metre of lake surface to mix the water from top "
+        "to bottom."
+    )
+
+
 def join_words(items: list[str]) -> str:
     """Join words with commas and a final "and".
 

@@ -77,7 +77,7 @@ def convert(values: Any, from_unit: Unit | str, to_unit: Unit | str) -> Any:
     if source.symbol == target.symbol:
         return values
     ratio = source.ratio / target.ratio
-    return (values + source.shift) * ratio.numerator / ratio.denominator - target.shift
+    return (values + source.shift) * float(ratio.numerator) / float(ratio.denominator) - target.shift
 
 
 def convert_difference(values: Any, from_unit: Unit | str, to_unit: Unit | str) -> Any:
@@ -111,7 +111,7 @@ def convert_difference(values: Any, from_unit: Unit | str, to_unit: Unit | str) 
     if source.symbol == target.symbol:
         return values
     ratio = source.ratio / target.ratio
-    return values * ratio.numerator / ratio.denominator
+    return values * float(ratio.numerator) / float(ratio.denominator)
 
 
 _EXPRESSED_AS: Mapping[str, str] = {

@@ -129,7 +129,7 @@ _ROWS: tuple[tuple[str, str, Fraction, float, str], ...] = (
     ("oz", "mass", Fraction(45359237, 1600000), 0, "oz oz. ounce ounces"),
 )
 
-UNITS: Mapping[str, Unit] = {row[0]: Unit(*row[:4]) for row in _ROWS}
+UNITS: Mapping[str, Unit] = {row[0]: Unit(row[0], row[1], row[2], float(row[3])) for row in _ROWS}
 """Every unit by its symbol."""
 
 BY_SPELLING: Mapping[str, Unit] = {name: UNITS[row[0]] for row in _ROWS for name in row[4].split()}

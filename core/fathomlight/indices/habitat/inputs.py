@@ -33,7 +33,8 @@ class HabitatInputs:
     Attributes
     ----------
     dates, secchi_m : array_like, shape (n,)
-        Local dates and disc depths, [m]. Several on one day are averaged (geometric mean).
+        Local dates and disc depths, [m]. Several on one day are averaged (geometric mean). Attenuation measured
+        with a light meter can be given as the disc depth it stands for, ``k / Kd``.
     qualifiers : array_like of str, shape (n,), optional
         ``=``, ``<`` or ``>``; None means all ``=``.
     temperature_dates, temperature_depths_m, temperatures : array_like, shape (m,), optional

@@ -287,4 +287,5 @@ def light_at_depth(
         return np.asarray(e * np.exp(-a * z))
 
     values = (depth_m, surface, _kd(secchi_m, kd, k))
-    return elementwise(kernel, *values, names=("depth_m", "surface", "kd"), unit="", label="light at depth")
+    unit = str(getattr(surface, "attrs", {}).get("units", ""))
+    return elementwise(kernel, *values, names=("depth_m", "surface", "kd"), unit=unit, label="light at depth")
