@@ -246,9 +246,10 @@ def test_turbidity_is_reported_in_steps():
 @given(st.text(max_size=20))
 def test_any_text_is_a_unit_or_a_unit_error(text):
     try:
-        assert parse_unit(text).symbol
-    except UnitError as error:
-        assert "unit" in str(error)
+        symbol = parse_unit(text).symbol
+    except UnitError:
+        return
+    assert symbol
 
 
 @given(st.text(max_size=20), st.sampled_from([".", ","]))
