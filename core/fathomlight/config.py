@@ -158,7 +158,7 @@ class Config:
     """Everything that ``config/`` says; see the module for the files.
 
     ``possible`` holds the hard limits (low, high) of a parameter in its canonical unit: a value outside them
-    cannot be, and is refused.
+    cannot be, and is refused. ``growing_season`` and ``open_water`` are months.
     """
 
     root: Path
@@ -175,6 +175,8 @@ class Config:
     stations: Mapping[str, Station]
     seasons: SeasonScheme
     standing: StandingSettings
+    growing_season: tuple[int, ...]
+    open_water: tuple[int, ...]
     species: Mapping[str, Species]
     rules: tuple[Rule, ...]
 
@@ -227,6 +229,8 @@ def load_config(root: str | Path) -> Config:
         stations=stations,
         seasons=_scheme(seasons),
         standing=seasons.standing,
+        growing_season=tuple(seasons.growing_season.months),
+        open_water=tuple(seasons.open_water.months),
         species=_read_species(folder / "species.toml"),
         rules=rules,
     )
@@ -239,8 +243,7 @@ def _store_url(root: Path, url: str) -> str:
 def _scheme(file: _SeasonsFile) -> SeasonScheme:
     return SeasonScheme(
         seasons=tuple(Season(name=s.name, months=tuple(s.months)) for s in file.season),
-        growing_season=tuple(file.growing_season.months),
-        open_water=tuple(file.open_water.months),
+        name="seasons.toml",
     )
 
 
@@ -357,7 +360,7 @@ def _station(file: str, line: int, record: dict[str, Any], waters: Mapping[str, 
     try:
         row = _StationRow(**fields, aliases=aliases)
     except ValueError as error:
-        first = error.errors()[0] if hasattr(error, "errors") else {"loc": ("?",), "msg": str(error)}
+        first: Any = error.errors()[0] if hasattr(error, "errors") else {"loc": ("?",), "msg": str(error)}
         key = ".".join(str(k) for k in first["loc"])
         raise ConfigError(
             first["msg"], where=f"{file} line {line}: {key}", got=fields.get(key, "nothing")
@@ -384,7 +387,18 @@ def _station(file: str, line: int, record: dict[str, Any], waters: Mapping[str, 
 
 def _read_species(path: Path) -> dict[str, Species]:
     rows = load_toml(path, _SpeciesFile).species if path.is_file() else []
-    return {row.key: Species(**row.model_dump()) for row in rows}
+    return {
+        row.key: Species(
+            name=row.key,
+            label=row.name,
+            low_lux=row.low_lux,
+            high_lux=row.high_lux,
+            low_degc=row.low_c,
+            high_degc=row.high_c,
+            source=row.source,
+        )
+        for row in rows
+    }
 
 
 def _read_rules(

@@ -461,7 +461,7 @@ def test_rules_find_the_planted_episodes(config: Config, results: dict[str, Read
     readings = pd.concat(frames, ignore_index=True).drop_duplicates(list(IDENTITY), keep="last")
     context = Context(
         as_of=config.as_of, stations=config.stations, waters=config.waters, parameters=config.parameters,
-        open_water=config.seasons.open_water,
+        open_water=config.open_water,
     )  # fmt: skip
     rules = {r.id: r for r in config.rules}
     murky = evaluate(rules["upper-arm-murky"], readings, context)

@@ -56,7 +56,9 @@ def opened(folder: Path, *, as_of: str | None = None, read_only: bool = False) -
     """Open the workspace a verb was pointed at."""
     from fathomlight.workspace import open_workspace
 
-    return open_workspace(folder, as_of=parse_day("--as-of", as_of), actor="command line", read_only=read_only)
+    return open_workspace(
+        folder, as_of=parse_day("--as-of", as_of), actor="command line", read_only=read_only
+    )
 
 
 def parse_day(option: str, text: str | None) -> dt.date | None:
@@ -66,7 +68,9 @@ def parse_day(option: str, text: str | None) -> dt.date | None:
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
-        raise typer.BadParameter(f"{text!r} is not a day; write it as 2025-07-24", param_hint=option) from None
+        raise typer.BadParameter(
+            f"{text!r} is not a day; write it as 2025-07-24", param_hint=option
+        ) from None
 
 
 def print_json(answer: Any) -> None:

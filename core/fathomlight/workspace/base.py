@@ -8,16 +8,15 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
-
-from fathomlight.indices.habitat import Species
-from fathomlight.seasons import SeasonScheme
+from typing import Any, Literal, TypeVar
 
 from fathomlight.alerts import Rule
 from fathomlight.config import Config, read_shorelines
 from fathomlight.errors import NotFoundError
+from fathomlight.indices.habitat import Species
 from fathomlight.ingest import Recipe, load_recipes
 from fathomlight.model import Parameter, Station, Water
+from fathomlight.seasons import SeasonScheme
 from fathomlight.store import Store
 
 T = TypeVar("T")
@@ -54,7 +53,7 @@ class Base:
         return self.config.invented
 
     @property
-    def units(self) -> str:
+    def units(self) -> Literal["metric", "us"]:
         """``metric`` or ``us``: how values are shown; values are always kept in canonical units."""
         return self.config.units
 

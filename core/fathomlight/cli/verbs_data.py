@@ -1,0 +1,116 @@
+"""Verbs that bring readings in and look after them: check, load, withdraw, restore, template."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fathomlight.cli.app import (
+    HERE,
+    JsonOption,
+    WorkspaceOption,
+    app,
+    note,
+    opened,
+    print_json,
+    print_table,
+    progress_bar,
+    say,
+)
+
+if TYPE_CHECKING:
+    from fathomlight.workspace import CheckReport
+
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="CSV, workbook, logger file or NetCDF.")]
+RecipeOption = Annotated[
+    str | None, typer.Option("--recipe", metavar="NAME", help="How the file is read; proposed when left out.")
+]
+WhyOption = Annotated[str, typer.Option("--why", metavar="TEXT", help="Why, in your own words; kept.")]
+BatchArgument = Annotated[
+    int, typer.Argument(metavar="BATCH", help="Number of the batch, as status shows it.")
+]
+
+
+def _show(report: CheckReport, as_json: bool) -> None:
+    if as_json:
+        print_json(report)
+    else:
+        say(report.sentence)
+        for warning in report.warnings:
+            note(f"  note: {warning}")
+        columns = ["line", "column", "value", "reason", "remedy"]
+        if len(report.refused):
+            print_table(report.refused[columns].head(50), "Refused")
+            if len(report.refused) > 50:
+                say(f"... and {len(report.refused) - 50} more")
+        if len(report.doubts):
+            print_table(report.doubts[columns].head(20), "Kept, but look at these")
+    if report.n_refused and not report.skipped:
+        raise typer.Exit(1)
+
+
+@app.command()
+def check(
+    file: FileArgument,
+    recipe: RecipeOption = None,
+    workspace: WorkspaceOption = HERE,
+    json: JsonOption = False,
+) -> None:
+    """Read FILE and say what loading it would do; nothing is stored. Exit code 1: rows are refused."""
+    with opened(workspace) as ws, progress_bar(f"reading {file.name}", quiet=json) as bar:
+        report = ws.check(file, recipe, progress=bar.step)
+    _show(report, json)
+
+
+@app.command()
+def load(
+    file: FileArgument,
+    recipe: RecipeOption = None,
+    why: WhyOption = "",
+    workspace: WorkspaceOption = HERE,
+    json: JsonOption = False,
+) -> None:
+    """Load FILE as one batch: good rows are stored, bad rows are listed. Exit code 1: rows were refused."""
+    with opened(workspace) as ws, progress_bar(f"loading {file.name}", quiet=json) as bar:
+        report = ws.load(file, recipe, why=why, progress=bar.step)
+    _show(report, json)
+
+
+@app.command()
+def withdraw(
+    batch: BatchArgument, why: WhyOption = "", workspace: WorkspaceOption = HERE, json: JsonOption = False
+) -> None:
+    """Take a whole BATCH out of force; what it had corrected comes back. Nothing is deleted."""
+    with opened(workspace) as ws:
+        change = ws.withdraw(batch, why)
+    print_json(change) if json else say(
+        f"Batch {batch} is withdrawn: {change.n_gone} readings are gone, "
+        f"{change.n_other_value} have their older value again."
+    )
+
+
+@app.command()
+def restore(
+    batch: BatchArgument, why: WhyOption = "", workspace: WorkspaceOption = HERE, json: JsonOption = False
+) -> None:
+    """Put a withdrawn BATCH back."""
+    with opened(workspace) as ws:
+        change = ws.restore(batch, why)
+    print_json(change) if json else say(
+        f"Batch {batch} is back: {change.n_back} readings have a value again."
+    )
+
+
+@app.command()
+def template(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="visits.xlsx to fill in, or sheet.html to print.")
+    ],
+    workspace: WorkspaceOption = HERE,
+) -> None:
+    """Write an empty workbook (.xlsx) or a field sheet to print (.html); both load without a recipe."""
+    with opened(workspace) as ws:
+        path = ws.write_template(file)
+    say(f"Wrote {path}")

@@ -1,0 +1,470 @@
+"""Files and visits become readings: a dry run first, then the load; batches, flags and history."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from fathomlight.errors import NotFoundError, RecipeError
+from fathomlight.ingest import (
+    ReadLimits,
+    ReadResult,
+    Recipe,
+    Visit,
+    propose_recipe,
+    read_file,
+    recheck_row,
+    template_recipe,
+    visit_to_readings,
+)
+from fathomlight.model import IDENTITY, READING_COLUMNS, REFUSED_COLUMNS, USED_FLAGS, Result, empty_frame
+from fathomlight.store import BatchChange, BatchInfo
+from fathomlight.workspace.base import Base
+
+Progress = Callable[[int, int], None]
+PAST_LEAST = 10
+"""Fewest readings of a station and month that say what is usual there."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CheckReport(Result):
+    """What a file holds, and what loading it would do (or did).
+
+    Attributes
+    ----------
+    file, recipe, kind : str
+        The file, the recipe used, and what the recipe reads.
+    batch : int or None
+        Number of the batch; None for a dry run.
+    skipped : bool
+        True when this very file was loaded before and nothing was done.
+    n_rows, n_good : int
+        Rows of the file that hold data, and values (or fish rows) that can be used.
+    n_new, n_known, n_corrected, n_refused : int
+        Values that are new, that the store has already, that replace another value, that cannot be used.
+    refused, doubts : pandas.DataFrame
+        :data:`~fathomlight.model.REFUSED_COLUMNS`: what cannot be used, with reason and remedy; and what was
+        kept but should be looked at.
+    preview : pandas.DataFrame
+        The first values as they would be stored.
+    warnings : tuple of str
+        About the whole file.
+    sentence : str
+        The outcome in one sentence.
+    """
+
+    file: str
+    recipe: str
+    kind: str = "readings"
+    batch: int | None = None
+    skipped: bool = False
+    n_rows: int = 0
+    n_good: int = 0
+    n_new: int = 0
+    n_known: int = 0
+    n_corrected: int = 0
+    n_refused: int = 0
+    refused: pd.DataFrame = field(default_factory=lambda: empty_frame(REFUSED_COLUMNS))
+    doubts: pd.DataFrame = field(default_factory=lambda: empty_frame(REFUSED_COLUMNS))
+    preview: pd.DataFrame = field(default_factory=lambda: empty_frame(READING_COLUMNS))
+    warnings: tuple[str, ...] = ()
+    sentence: str = ""
+
+
+class Adding(Base):
+    """Loading, checking, withdrawing and flagging."""
+
+    limits = ReadLimits()
+
+    def recipe(self, name: str) -> Recipe:
+        """Return one recipe (or that of the visit template), or say which there are."""
+        template = template_recipe(self.parameters)
+        if name == template.name:
+            return template
+        if name not in self.recipes:
+            raise NotFoundError(
+                "there is no recipe of this name", got=name, expected=f"one of {', '.join(sorted(self.recipes))}",
+                fix="Recipes are the files in config/recipes.",
+            )  # fmt: skip
+        return self.recipes[name]
+
+    def propose(self, path: str | Path) -> Any:
+        """Propose how a file is to be read, from its header and first rows; nothing is read or stored by it.
+
+        Parameters
+        ----------
+        path : str or pathlib.Path
+            The file.
+
+        Returns
+        -------
+        fathomlight.ingest.Proposal
+            A recipe and the questions a person must answer before it is used.
+        """
+        return propose_recipe(
+            path, self.parameters, list(self.stations.values()), recipes=self.recipes, limits=self.limits
+        )
+
+    def check(
+        self, path: str | Path, recipe: str | Recipe | None = None, *, progress: Progress | None = None
+    ) -> CheckReport:
+        """Read a file and say what loading it would do; nothing is stored.
+
+        Parameters
+        ----------
+        path : str or pathlib.Path
+            The file.
+        recipe : str or Recipe, optional
+            Name of a recipe or a recipe; when left out, the one ready recipe that fits the file without doubt.
+        progress : callable, optional
+            Called with bytes done and bytes in all.
+
+        Returns
+        -------
+        CheckReport
+            Counts, refused rows, doubts, the first values.
+
+        Raises
+        ------
+        fathomlight.errors.UnreadableFileError, fathomlight.errors.RecipeError
+            The file as a whole cannot be read.
+        """
+        path = Path(path)
+        return self._report(self._read(path, self._chosen(path, recipe), progress), None)
+
+    def load(
+        self,
+        path: str | Path,
+        recipe: str | Recipe | None = None,
+        *,
+        why: str = "",
+        name: str | None = None,
+        progress: Progress | None = None,
+    ) -> CheckReport:
+        """Load a file as one batch: the good rows are stored, the bad ones are kept with their reason.
+
+        Parameters
+        ----------
+        path : str or pathlib.Path
+            The file.
+        recipe : str or Recipe, optional
+            As for :meth:`check`.
+        why : str
+            Why, in one's own words.
+        name : str, optional
+            Name under which the batch is remembered; the file's own when left out.
+        progress : callable, optional
+            Called with bytes done and bytes in all.
+
+        Returns
+        -------
+        CheckReport
+            With the number of the batch.
+
+        Raises
+        ------
+        fathomlight.errors.UnreadableFileError, fathomlight.errors.RecipeError, fathomlight.errors.StoreError
+            Nothing was stored.
+        """
+        path = Path(path)
+        read = self._read(path, self._chosen(path, recipe), progress)
+        info = BatchInfo(
+            file=name or path.name, file_hash=read.file_hash, recipe=read.recipe, who=self.actor, why=why
+        )
+        return self._store(read, info)
+
+    def _store(self, read: ReadResult, info: BatchInfo) -> CheckReport:
+        if read.kind in {"surveys", "catch", "fish"}:
+            result = self.store.load_surveys(
+                read.surveys, read.catches, read.fish, info, refused=read.refused
+            )
+        else:
+            result = self.store.load_readings(read.frame, info, refused=read.refused)
+        if read.kind not in {"surveys", "catch", "fish"} and not result.skipped:
+            self.run_quality(stations=sorted(set(read.frame["station"])))
+        return self._report(read, result)
+
+    def _chosen(self, path: Path, recipe: str | Recipe | None) -> Recipe:
+        if isinstance(recipe, Recipe):
+            return recipe
+        if recipe is not None:
+            return self.recipe(recipe)
+        proposal = self.propose(path)
+        if not proposal.certain:
+            questions = "; ".join(str(q) for q in proposal.questions[:3])
+            raise RecipeError(
+                "it is not certain how this file is to be read", where=path.name, got=questions or "no match",
+                expected=f"a recipe: {', '.join(sorted(self.recipes))}", fix="Name it with --recipe.",
+            )  # fmt: skip
+        chosen: Recipe = proposal.recipe
+        return chosen
+
+    def _read(self, path: Path, recipe: Recipe, progress: Progress | None) -> ReadResult:
+        return read_file(
+            path,
+            recipe,
+            parameters=self.parameters,
+            stations=list(self.stations.values()),
+            waters=list(self.waters.values()),
+            limits=self.limits,
+            past=self._past(),
+            possible=self.config.possible,
+            now=self._now(),
+            progress=progress,
+        )
+
+    def _past(self) -> pd.DataFrame:
+        """Return the range each station has shown, for the question whether another unit was meant."""
+
+        def make() -> pd.DataFrame:
+            names = ["station", "parameter", "value", "local_date", "depth_m"]
+            seen = self.store.readings(columns=names, flags=tuple(USED_FLAGS))
+            table = seen.assign(month=seen["local_date"].dt.month)
+            parts = []
+            for frame in (table, table.assign(month=0)):
+                grouped = frame.groupby(["station", "parameter", "month"])["value"]
+                ends = grouped.agg(low="min", high="max", n="size").reset_index()
+                parts.append(ends[ends["n"] >= PAST_LEAST])
+            return pd.concat(parts, ignore_index=True).drop(columns="n")
+
+        return self.remember(("past",), make)
+
+    def _report(self, read: ReadResult, result: Any) -> CheckReport:
+        fish_rows = len(read.surveys) + len(read.catches) + len(read.fish)
+        good = fish_rows if read.kind in {"surveys", "catch", "fish"} else len(read.frame)
+        if result is not None:
+            counts = (result.n_new, result.n_known, result.n_corrected)
+        elif read.kind in {"surveys", "catch", "fish"}:
+            counts = (good, 0, 0)
+        else:
+            counts = self._compare(read.frame)
+        skipped = bool(result is not None and result.skipped)
+        n_refused = len(read.refused) if result is None or skipped else result.n_refused
+        return CheckReport(
+            file=read.file,
+            recipe=read.recipe,
+            kind=read.kind,
+            batch=None if result is None else result.batch,
+            skipped=skipped,
+            n_rows=read.counts.get("rows", good),
+            n_good=good,
+            n_new=counts[0],
+            n_known=counts[1],
+            n_corrected=counts[2],
+            n_refused=n_refused,
+            refused=read.refused,
+            doubts=read.doubts,
+            preview=(
+                read.surveys if len(read.surveys) else read.catches if len(read.catches) else read.fish
+            ).head(50)
+            if read.kind in {"surveys", "catch", "fish"}
+            else read.frame.head(50),
+            warnings=tuple(read.warnings) + tuple(getattr(result, "notes", ())),
+            sentence=_sentence(read.file, result is None, skipped, counts, n_refused, len(read.doubts)),
+        )
+
+    def _compare(self, frame: pd.DataFrame) -> tuple[int, int, int]:
+        """Count new, known and corrected values without storing anything."""
+        if frame.empty:
+            return 0, 0, 0
+        there = self.store.readings(
+            station=sorted(set(frame["station"])), parameter=sorted(set(frame["parameter"])),
+            start=frame["time"].min(), end=frame["time"].max(), columns=[*IDENTITY, "value", "qualifier"],
+        )  # fmt: skip
+        last = frame.drop_duplicates(list(IDENTITY), keep="last")
+        both = last.merge(there, on=list(IDENTITY), how="left", suffixes=("", "_there"))
+        new = both["value_there"].isna()
+        same = (both["value"] == both["value_there"]) & (both["qualifier"] == both["qualifier_there"])
+        known = int(same.sum()) + len(frame) - len(last)
+        return int(new.sum()), known, int((~new & ~same).sum())
+
+    # -- one visit, one row ---------------------------------------------------------------------------------
+
+    def _reading_options(self) -> dict[str, Any]:
+        return {
+            "parameters": self.parameters,
+            "stations": list(self.stations.values()),
+            "past": self._past(),
+            "possible": self.config.possible,
+            "now": self._now(),
+        }
+
+    def _now(self) -> dt.datetime:
+        return dt.datetime.combine(self.as_of, dt.time(23, 59), tzinfo=dt.UTC)
+
+    def check_visit(self, visit: Visit) -> ReadResult:
+        """Check one visit as it was typed; nothing is stored."""
+        return visit_to_readings(visit, **self._reading_options())
+
+    def add_visit(self, visit: Visit, why: str = "") -> CheckReport:
+        """Store one visit as a batch of its own.
+
+        Parameters
+        ----------
+        visit : Visit
+            As typed.
+        why : str
+            A remark on the batch.
+
+        Returns
+        -------
+        CheckReport
+            With the number of the batch; fields that cannot be used are in ``refused``.
+        """
+        read = self.check_visit(visit)
+        info = BatchInfo(file="visit", recipe=read.recipe, who=self.actor, why=why, source="form")
+        return self._store(read, info)
+
+    def retry(
+        self, batch: int, line: int, column: str, changes: dict[str, str], why: str = ""
+    ) -> CheckReport:
+        """Try a refused row again with some cells changed, and store what can be used now.
+
+        Parameters
+        ----------
+        batch, line, column
+            Which refused row: batch, line of the file, column.
+        changes : dict of str to str
+            Column name -> new text.
+        why : str
+            A remark on the new batch.
+
+        Returns
+        -------
+        CheckReport
+            With the number of the new batch; ``batch`` is None when the row is still refused.
+
+        Raises
+        ------
+        fathomlight.errors.NotFoundError
+            No such refused row, or its recipe is gone.
+        """
+        rows = self.store.refused(batch)
+        chosen = rows[(rows["line"] == line) & (rows["column"] == column)]
+        if chosen.empty:
+            raise NotFoundError("there is no such refused row", got=(batch, line, column))
+        row = chosen.iloc[0]
+        info = self.batches().set_index("batch").loc[batch]
+        waters = list(self.waters.values())
+        read = recheck_row(
+            {str(k): v for k, v in row.items()},
+            changes,
+            self.recipe(str(info["recipe"])),
+            waters=waters,
+            **self._reading_options(),
+        )
+        if read.refused.empty and (
+            len(read.frame) or len(read.surveys) or len(read.catches) or len(read.fish)
+        ):
+            name = f"{info['file']} line {line}"
+            return self._store(
+                read, BatchInfo(file=name, recipe=read.recipe, who=self.actor, why=why, source="form")
+            )
+        return self._report(read, None)
+
+    # -- batches ------------------------------------------------------------------------------------------
+
+    def batches(self) -> pd.DataFrame:
+        """Return every batch: file, recipe, who, when, counts, state."""
+        return self.store.batches()
+
+    def refused(self, batch: int | None = None) -> pd.DataFrame:
+        """Return refused rows of one batch, or of all that are in force (with a column ``batch``)."""
+        if batch is not None:
+            return self.store.refused(batch)
+        table = self.batches()
+        numbers = table.loc[(table["n_refused"] > 0) & (table["state"] == "active"), "batch"]
+        parts = [self.store.refused(int(n)).assign(batch=int(n)) for n in numbers]
+        return pd.concat(parts, ignore_index=True) if parts else empty_frame(REFUSED_COLUMNS).assign(batch=[])
+
+    def withdraw(self, batch: int, why: str) -> BatchChange:
+        """Take a whole batch out of force; what it had corrected comes back. Nothing is deleted."""
+        return self.store.withdraw(batch, self.actor, why)
+
+    def restore(self, batch: int, why: str) -> BatchChange:
+        """Put a withdrawn batch back."""
+        return self.store.restore(batch, self.actor, why)
+
+    # -- flags --------------------------------------------------------------------------------------------
+
+    def run_quality(self, stations: list[str] | None = None) -> int:
+        """Run the quality tests of ``config/parameters.toml`` and store the automatic flags.
+
+        Parameters
+        ----------
+        stations : list of str, optional
+            Only these; all when left out.
+
+        Returns
+        -------
+        int
+            Readings that were tested. Flags a person set stay as they are.
+        """
+        from fathomlight.quality import flag_frame
+
+        parameters = sorted(self.config.quality)
+        names = stations if stations is not None else sorted(set(self.store.counts()["station"]))
+        settings: dict[str | tuple[str, str], Any] = dict(self.config.quality.items())
+        tested = 0
+        for station in names:
+            readings = self.store.readings(station=station, parameter=parameters)
+            if readings.empty:
+                continue
+            flags = flag_frame(readings, settings, parameters=self.parameters)
+            self.store.set_flags(flags, who="quality tests", automatic=True)
+            tested += len(flags)
+        return tested
+
+    def set_flag(self, identity: dict[str, Any], flag: int, reason: str) -> int:
+        """Set the flag of one reading, as a person, with a reason; automatic tests never change it again.
+
+        Parameters
+        ----------
+        identity : dict
+            station, parameter, depth_m, time, replicate.
+        flag : int
+            1 pass, 3 suspect, 4 fail.
+        reason : str
+            Why; it is kept with the flag.
+
+        Returns
+        -------
+        int
+            Readings whose flag was set: 1, or 0 when it was so already.
+        """
+        row = pd.DataFrame(
+            [{**{k: identity[k] for k in IDENTITY}, "flag": int(flag), "test": "", "reason": reason}]
+        )
+        return self.store.set_flags(row, who=self.actor, automatic=False).n_set
+
+    def undo_flag(self, identity: dict[str, Any], why: str = "") -> int:
+        """Take back the last flag a person set on a reading; the one before it is in force again."""
+        return self.store.undo_flag({k: identity[k] for k in IDENTITY}, who=self.actor, why=why).n_set
+
+    def history(self, **identity: Any) -> pd.DataFrame:
+        """Return all versions of the readings named by station, parameter, time ...: who, when, why."""
+        return self.store.history(**identity)
+
+
+def _sentence(
+    file: str, dry: bool, skipped: bool, counts: tuple[int, int, int], n_refused: int, n_doubts: int
+) -> str:
+    if skipped:
+        return f"{file} was loaded before; nothing has changed."
+    new, known, corrected = counts
+    would = "would be " if dry else ""
+    parts = [f"{new} {would}new"]
+    if known:
+        parts.append(f"{known} known already")
+    if corrected:
+        parts.append(f"{corrected} {'would replace' if dry else 'replace'} an older value")
+    if n_refused:
+        parts.append(f"{n_refused} refused")
+    if n_doubts:
+        parts.append(f"{n_doubts} to be looked at")
+    return f"{file}: " + ", ".join(parts) + "."

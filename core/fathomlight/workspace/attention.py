@@ -1,0 +1,153 @@
+"""Rules over the readings, and the episodes they open."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from fathomlight.alerts import Changes, Context, Episode, Replay, Rule, evaluate_all, merge, replay
+from fathomlight.errors import ArgumentError, NotFoundError
+from fathomlight.workspace.change import Change
+from fathomlight.workspace.meaning import Meaning
+
+EPISODE_COLUMNS = (
+    "key", "state", "severity", "station", "name", "water", "parameter", "rule", "kind", "aspect", "message", "opened",
+    "last", "over", "ending", "n_readings", "peak", "peak_time", "seen_by", "seen_at", "seen_note",
+)  # fmt: skip
+
+
+class Attention(Change, Meaning):
+    """What needs attention today."""
+
+    def rule(self, rule: str) -> Rule:
+        """Return one rule, or say which there are."""
+        for candidate in self.rules:
+            if candidate.id == rule:
+                return candidate
+        raise NotFoundError(
+            "there is no rule of this name", got=rule, expected=f"one of {', '.join(r.id for r in self.rules)}",
+            fix="Rules are the [[rule]] tables of config/alerts.toml.",
+        )  # fmt: skip
+
+    def _context(self, rules: tuple[Rule, ...]) -> Context:
+        kinds = {r.kind: r for r in rules if r.enabled}
+        return Context(
+            as_of=self.as_of,
+            stations=self.stations,
+            waters=self.waters,
+            parameters=self.parameters,
+            open_water=self.config.open_water,
+            trends=self._all_trends(rules) if "trend" in kinds else None,
+            classes=self._all_classes(rules) if "class-change" in kinds else None,
+            show=self.show_value,
+        )
+
+    def _all_trends(self, rules: tuple[Rule, ...]) -> pd.DataFrame:
+        names = sorted({r.parameter for r in rules if r.kind == "trend" and r.enabled})
+        parts = [self.trends(n).assign(parameter=n) for n in names]
+        table = pd.concat(parts, ignore_index=True)
+        latest = self.counts().set_index(["station", "parameter"])["last"]
+        table["through"] = [latest.get((r.station, r.parameter)) for r in table.itertuples()]
+        return table
+
+    def _rule_readings(self, rules: tuple[Rule, ...]) -> pd.DataFrame:
+        names = sorted({r.parameter for r in rules if r.parameter})
+        return self.readings(parameter=names or None, end=self._tonight())
+
+    def evaluate_alerts(self) -> Changes:
+        """Run every rule and store what changed; running it again changes nothing.
+
+        Returns
+        -------
+        fathomlight.alerts.Changes
+            Episodes opened, going on, ended, amended.
+        """
+        found = evaluate_all(self.rules, self._rule_readings(self.rules), self._context(self.rules))
+        changes = merge(self._stored_episodes(), found, as_of=self.as_of, rules={r.id for r in self.rules})
+        if changes.any:
+            self.store.save_episodes([e.to_dict() for e in changes.episodes])
+        return changes
+
+    def _stored_episodes(self) -> list[Episode]:
+        return [Episode.from_dict(d) for d in self.store.episode_records()]
+
+    def episodes(self, state: str | None = None, station: str | None = None) -> pd.DataFrame:
+        """Return episodes as a table, the gravest and newest first.
+
+        Parameters
+        ----------
+        state : {"open", "seen", "over"}, optional
+            All when left out.
+        station : str, optional
+            Only those of this station.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row an episode.
+        """
+        chosen = [e for e in self._stored_episodes() if state is None or e.state == state]
+        if station is not None:
+            where = self.station(station).id
+            chosen = [e for e in chosen if e.station == where]
+        rank = {"act": 0, "look": 1, "note": 2}
+        chosen.sort(key=lambda e: (e.state == "over", rank.get(e.severity, 3), -e.opened.value))
+        rows = []
+        for e in chosen:
+            place = self.stations.get(e.station)
+            row = {name: getattr(e, name, None) for name in EPISODE_COLUMNS}
+            rows.append(
+                {**row, "name": place.name if place else e.station, "water": place.water if place else ""}
+            )
+        return pd.DataFrame(rows, columns=list(EPISODE_COLUMNS))
+
+    def episode(self, key: str) -> Episode:
+        """Return one episode with its evidence and trace."""
+        for e in self._stored_episodes():
+            if e.key == key:
+                return e
+        raise NotFoundError("there is no such episode", got=key)
+
+    def mark_seen(self, key: str, note: str = "") -> Episode:
+        """Say that an open episode has been seen, by whoever opened this workspace.
+
+        Parameters
+        ----------
+        key : str
+            Key of the episode.
+        note : str
+            What was seen or done.
+
+        Returns
+        -------
+        Episode
+            As it is now.
+
+        Raises
+        ------
+        fathomlight.errors.ArgumentError
+            The episode is over.
+        """
+        if self.episode(key).state == "over":
+            raise ArgumentError("key", "the episode is over", got=key)
+        self.store.mark_seen(key, self.actor, note)
+        return self.episode(key)
+
+    def try_rule(self, rule: str, since: Any) -> Replay:
+        """Say how often a rule would have fired since a date.
+
+        Parameters
+        ----------
+        rule : str
+            Id of the rule.
+        since : date
+            Start of the stretch.
+
+        Returns
+        -------
+        fathomlight.alerts.Replay
+            Counts by year and station, days open, a sentence.
+        """
+        chosen = self.rule(rule)
+        return replay(chosen, self._rule_readings((chosen,)), since, context=self._context((chosen,)))

@@ -1,0 +1,319 @@
+"""Is it changing, how fast, how surely: one station, and all of them together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from fathomlight.errors import ArgumentError
+from fathomlight.model import EQUAL, USED_FLAGS, Parameter, Result
+from fathomlight.trends import (
+    ChangePointResult,
+    KendallResult,
+    SeasonalTrendResult,
+    change_point,
+    direction_words,
+    false_discovery,
+    mann_kendall,
+    seasonal_kendall,
+    theil_sen,
+)
+from fathomlight.workspace.looking import Looking
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrendAnswer(Result):
+    """What is known of the change of one parameter at one station.
+
+    Attributes
+    ----------
+    station, parameter, unit : str
+        What was asked.
+    seasonal : SeasonalTrendResult
+        Seasonal Kendall on the season cells: the test this answer rests on.
+    annual : KendallResult
+        Mann-Kendall and Theil-Sen on the medians of whole years (over their season cells).
+    change_point : ChangePointResult
+        Pettitt on the same yearly medians.
+    by_season : pandas.DataFrame
+        One row a season: n, s, p, slope.
+    cells, yearly : pandas.DataFrame
+        What the tests saw.
+    n_readings, n_left_out : int
+        Readings used, and left out for their flag.
+    first_year, last_year : int
+        The window.
+    clarity : {"clearer", "murkier", "no direction"}
+        The direction in terms of clarity; "no direction" below 66 % confidence or 5 years.
+    sentence : str
+        The answer in one sentence.
+    notes : tuple of str
+        What a careful reader must know.
+    """
+
+    station: str
+    parameter: str
+    unit: str
+    seasonal: SeasonalTrendResult
+    annual: KendallResult
+    change_point: ChangePointResult
+    by_season: pd.DataFrame
+    cells: pd.DataFrame
+    yearly: pd.DataFrame
+    n_readings: int
+    n_left_out: int
+    first_year: int
+    last_year: int
+    clarity: str
+    sentence: str
+    notes: tuple[str, ...] = ()
+
+    @property
+    def method(self) -> str:
+        """One sentence fit to be copied into a report."""
+        return self.seasonal.method
+
+
+LEAST_YEARS = 5
+"""Below so many years no trend is spoken of (Hirsch & Slack 1984: records of about 5 years are too short)."""
+
+
+class Change(Looking):
+    """Trends of the stations of a workspace."""
+
+    def trend(
+        self, station: str, parameter: str = "secchi", *, start: int | None = None, end: int | None = None
+    ) -> TrendAnswer:
+        """Answer whether a parameter at a station is changing.
+
+        Parameters
+        ----------
+        station, parameter : str
+            Id (or name) of the station, name of the parameter.
+        start, end : int, optional
+            First and last year of the window.
+
+        Returns
+        -------
+        TrendAnswer
+            Test, slope with limits, certainty in words, season table, change point, notes.
+
+        Raises
+        ------
+        fathomlight.errors.NotFoundError
+            No such station or parameter.
+        fathomlight.errors.ArgumentError
+            The window is empty.
+        """
+        where, what = self.station(station), self.parameter(parameter)
+        if start is not None and end is not None and start > end:
+            raise ArgumentError("start", "the window is empty", got=(start, end), expected="start <= end")
+        return self.remember(
+            ("trend", where.id, what.name, start, end), lambda: self._trend(where.id, what, start, end)
+        )
+
+    def _trend(self, station: str, parameter: Parameter, start: int | None, end: int | None) -> TrendAnswer:
+        cells = _window(self.season_cells(station, parameter.name), start, end)
+        seasonal = seasonal_kendall(
+            cells["value"], cells["year"], cells["season"].astype(str), qualifiers=cells["qualifier"]
+        )
+        yearly = _yearly(cells)
+        annual = _annual(yearly)
+        step = change_point(yearly["value"], yearly["year"], qualifiers=yearly["qualifier"])
+        left_out = int(cells["n_left_out"].sum()) if len(cells) else 0
+        years = (int(cells["year"].min()), int(cells["year"].max())) if len(cells) else (0, 0)
+        table = pd.DataFrame(
+            [{"season": b.label, "n": b.n, "s": b.s, "p": b.p, "slope": b.slope} for b in seasonal.blocks],
+            columns=["season", "n", "s", "p", "slope"],
+        )
+        order = {s.name: i for i, s in enumerate(self.seasons.seasons)}
+        table = table.sort_values("season", key=lambda c: c.map(order), ignore_index=True)
+        return TrendAnswer(
+            station=station,
+            parameter=parameter.name,
+            unit=parameter.unit,
+            seasonal=seasonal,
+            annual=annual,
+            change_point=step,
+            by_season=table,
+            cells=cells,
+            yearly=yearly,
+            n_readings=int(cells["count"].sum()) if len(cells) else 0,
+            n_left_out=left_out,
+            first_year=years[0],
+            last_year=years[1],
+            clarity=clarity_word(seasonal, parameter),
+            sentence=self._trend_sentence(station, parameter, seasonal, years),
+            notes=_notes(seasonal, annual, left_out),
+        )
+
+    def _trend_sentence(
+        self, station: str, parameter: Parameter, result: SeasonalTrendResult, years: tuple[int, int]
+    ) -> str:
+        name = self.stations[station].name
+        if not math.isfinite(result.p) or result.n_times < LEAST_YEARS:
+            return (
+                f"{parameter.label} at {name}: {result.n_times} years are too few to speak of a trend; "
+                f"{LEAST_YEARS} are the least."
+            )
+        words = direction_words(result.direction, result.confidence, clearer=parameter.clearer)
+        digits = max(parameter.decimals + 1, 2)
+        return (
+            f"{parameter.label} at {name}, {years[0]} to {years[1]}: {words}, by "
+            f"{result.slope:+.{digits}f} {parameter.unit} a year "
+            f"({100 * result.level:g} % limits {result.slope_low:+.{digits}f} to {result.slope_high:+.{digits}f})."
+        )
+
+    def trends(
+        self,
+        parameter: str = "secchi",
+        *,
+        start: int | None = None,
+        end: int | None = None,
+        rate: float = 0.05,
+        progress: Callable[[int, int], None] | None = None,
+    ) -> pd.DataFrame:
+        """Answer the same for every station that has the parameter, with false discoveries controlled.
+
+        Parameters
+        ----------
+        parameter : str
+            Name of the parameter.
+        start, end : int, optional
+            First and last year of the window.
+        rate : float
+            Share of false discoveries accepted among the stations called sure, [1].
+        progress : callable, optional
+            Called with (stations done, stations in all).
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a station: n, years, slope with limits [unit per year], p, p_adjusted (Benjamini & Hochberg 1995),
+            sure, direction, clarity, confidence, likelihood, notes, sentence; steepest murkier first.
+        """
+        what = self.parameter(parameter)
+        counts = self.counts()
+        with_it = list(counts.loc[counts["parameter"] == what.name, "station"])
+        rows = []
+        for done, station in enumerate(with_it, start=1):
+            rows.append(self._trend_row(station, self.trend(station, what.name, start=start, end=end)))
+            if progress is not None:
+                progress(done, len(with_it))
+        table = pd.DataFrame(rows, columns=list(_ROW))
+        table["p_adjusted"] = false_discovery(table["p"].to_numpy(dtype=float))
+        table["sure"] = (table["p_adjusted"] <= rate).fillna(value=False)
+        sign = -1.0 if what.clearer == "lower" else 1.0
+        return table.sort_values("slope", key=lambda c: sign * c, ignore_index=True)
+
+    def _trend_row(self, station: str, answer: TrendAnswer) -> dict[str, Any]:
+        s = answer.seasonal
+        return {
+            "station": station, "name": self.stations[station].name, "water": self.stations[station].water,
+            "n": s.n, "n_readings": answer.n_readings, "first_year": answer.first_year, "last_year": answer.last_year,
+            "coverage": s.coverage, "slope": s.slope, "slope_low": s.slope_low, "slope_high": s.slope_high,
+            "z": s.z, "p": s.p, "p_adjusted": math.nan, "sure": False, "tau": s.tau, "direction": s.direction,
+            "clarity": answer.clarity, "confidence": s.confidence, "likelihood": s.likelihood,
+            "n_below": s.n_below, "n_above": s.n_above, "sentence": answer.sentence, "notes": answer.notes,
+        }  # fmt: skip
+
+    def trend_line(self, answer: TrendAnswer) -> pd.DataFrame:
+        """Return the line of a trend with the fan of its limits, ready to be drawn.
+
+        Parameters
+        ----------
+        answer : TrendAnswer
+            Of :meth:`trend`.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns ``year``, ``line``, ``low``, ``high``; the limits turn about the middle of the record. Empty when
+            there is no slope.
+        """
+        s = answer.seasonal
+        if not math.isfinite(s.slope) or not math.isfinite(s.intercept):
+            return pd.DataFrame(columns=["year", "line", "low", "high"], dtype=float)
+        years = np.linspace(answer.first_year, answer.last_year + 1, 41)
+        middle = (answer.first_year + answer.last_year + 1) / 2
+        level = s.intercept + s.slope * middle
+        low, high = level + s.slope_low * (years - middle), level + s.slope_high * (years - middle)
+        return pd.DataFrame({
+            "year": years, "line": s.intercept + s.slope * years,
+            "low": np.minimum(low, high), "high": np.maximum(low, high),
+        })  # fmt: skip
+
+
+_ROW = (
+    "station", "name", "water", "n", "n_readings", "first_year", "last_year", "coverage", "slope", "slope_low",
+    "slope_high", "z", "p", "p_adjusted", "sure", "tau", "direction", "clarity", "confidence", "likelihood",
+    "n_below", "n_above", "sentence", "notes",
+)  # fmt: skip
+
+
+def clarity_word(result: SeasonalTrendResult, parameter: Parameter) -> str:
+    """Say a direction in terms of clarity, or that none can be told.
+
+    Parameters
+    ----------
+    result : SeasonalTrendResult
+        The test.
+    parameter : Parameter
+        Knows whether higher or lower means clearer.
+
+    Returns
+    -------
+    str
+        ``clearer``, ``murkier``, ``increasing``, ``decreasing`` or ``no direction`` (confidence below 66 %, or fewer
+        than 5 years).
+    """
+    if not math.isfinite(result.p) or result.direction == "none":
+        return "no direction"
+    if result.confidence < 0.66 or result.n_times < LEAST_YEARS:
+        return "no direction"
+    if parameter.clearer is None:
+        return result.direction
+    rises = result.direction == "increasing"
+    return "clearer" if rises == (parameter.clearer == "higher") else "murkier"
+
+
+def _window(cells: pd.DataFrame, start: int | None, end: int | None) -> pd.DataFrame:
+    kept = cells
+    if start is not None:
+        kept = kept[kept["year"] >= start]
+    if end is not None:
+        kept = kept[kept["year"] <= end]
+    return kept.reset_index(drop=True)
+
+
+def _yearly(cells: pd.DataFrame) -> pd.DataFrame:
+    from fathomlight.seasons import bounded_median
+
+    codes = cells["qualifier"].map({"<": -1, EQUAL: 0, ">": 1}).to_numpy(dtype=np.int8)
+    rows: list[dict[str, Any]] = []
+    for year, part in cells.groupby("year"):
+        value, code = bounded_median(part["value"].to_numpy(dtype=float), codes[part.index].astype(np.int8))
+        rows.append({"year": int(str(year)), "value": value, "qualifier": {-1: "<", 0: EQUAL, 1: ">"}[code]})
+    return pd.DataFrame(rows, columns=["year", "value", "qualifier"])
+
+
+def _annual(yearly: pd.DataFrame) -> KendallResult:
+    test = mann_kendall(yearly["value"], yearly["year"], qualifiers=yearly["qualifier"])
+    line = theil_sen(yearly["value"], yearly["year"], qualifiers=yearly["qualifier"])
+    return replace(
+        test, slope=line.slope, slope_low=line.slope_low, slope_high=line.slope_high, intercept=line.intercept
+    )
+
+
+def _notes(seasonal: SeasonalTrendResult, annual: KendallResult, left_out: int) -> tuple[str, ...]:
+    notes = list(seasonal.notes)
+    notes += [n for n in annual.notes if "step" in n and n not in notes]
+    if left_out:
+        used = " and ".join(f.name.lower().replace("_", " ") for f in USED_FLAGS)
+        notes.append(f"{left_out} readings are left out because their flag is not {used}.")
+    return tuple(notes)
