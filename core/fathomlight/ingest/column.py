@@ -383,7 +383,8 @@ class ColumnReader:
             "note": self._notes(table, cells, instants, rows, doubt),
             "_row": pa.array(rows),
         }
-        return pa.table(data).to_pandas()
+        frame: pd.DataFrame = pa.table(data).to_pandas()
+        return frame
 
     def _own_notes(self, table: RawTable, rows: np.ndarray) -> pa.Array | None:
         """What the file itself notes on each row."""

@@ -8,9 +8,6 @@ numbers are those of a text editor, also below cells that hold line breaks.
 from __future__ import annotations
 
 import codecs
-import csv
-import io
-from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,268 +18,21 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 
 from fathomlight.errors import RecipeError, UnreadableFileError
-from fathomlight.ingest.raw import RawTable, Spoiled, unique_header
-from fathomlight.ingest.recipe import FilePart, Recipe, plain_name
-
-__all__ = [
-    "CsvSource",
-    "Record",
-    "detect_encoding",
-    "find_header",
-    "preamble_labels",
-    "read_head",
-    "sniff_delimiter",
-    "split_records",
-    "wanted_names",
-]
-
-BLOCK = 4 << 20
-HEAD = 256 << 10
-MAX_CELL = 1 << 20
-DELIMITERS = (",", ";", "\t", "|")
-_BOMS = (
-    (codecs.BOM_UTF8, "utf-8-sig"),
-    (codecs.BOM_UTF32_LE, "utf-32"),
-    (codecs.BOM_UTF32_BE, "utf-32"),
-    (codecs.BOM_UTF16_LE, "utf-16"),
-    (codecs.BOM_UTF16_BE, "utf-16"),
+from fathomlight.ingest.raw import RawTable, Spoiled
+from fathomlight.ingest.recipe import FilePart, Recipe
+from fathomlight.ingest.text import (
+    detect_encoding,
+    find_header,
+    preamble_labels,
+    read_head,
+    sniff_delimiter,
+    split_records,
+    undecodable,
 )
 
+__all__ = ["CsvSource"]
 
-@dataclass(frozen=True, slots=True)
-class Record:
-    """One row of cells and the lines it stands on."""
-
-    first: int
-    last: int
-    cells: list[str]
-
-
-def detect_encoding(path: Path) -> str:
-    """Find the encoding of a text file by reading it once.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-
-    Returns
-    -------
-    str
-        By byte order mark; else UTF-8 when every byte fits; else UTF-16 without mark when every other byte is
-        zero; else Windows-1252, and Latin-1 when a byte has no meaning there.
-
-    Raises
-    ------
-    UnreadableFileError
-        The file holds zero bytes, as no text does.
-    """
-    with path.open("rb") as file:
-        head = file.read(4096)
-        for mark, name in _BOMS:
-            if head.startswith(mark):
-                return name
-        if b"\x00" in head:
-            return _zero_bytes(path.name, head)
-        utf8 = codecs.getincrementaldecoder("utf-8")()
-        good, undefined = True, False
-        block = head
-        while block:
-            if b"\x00" in block:
-                return _zero_bytes(path.name, block)
-            try:
-                if good:
-                    utf8.decode(block)
-            except UnicodeDecodeError:
-                good = False
-            undefined = undefined or any(bytes([b]) in block for b in (0x81, 0x8D, 0x8F, 0x90, 0x9D))
-            block = file.read(1 << 20)
-    if good:
-        try:
-            utf8.decode(b"", final=True)
-            return "utf-8"
-        except UnicodeDecodeError:
-            pass
-    return "latin-1" if undefined else "cp1252"
-
-
-def _zero_bytes(name: str, block: bytes) -> str:
-    even, odd = block[0::2].count(0), block[1::2].count(0)
-    half = max(len(block) // 2, 1)
-    if odd > 0.6 * half and even < 0.1 * half:
-        return "utf-16-le"
-    if even > 0.6 * half and odd < 0.1 * half:
-        return "utf-16-be"
-    raise UnreadableFileError(
-        "this is not a text file",
-        where=name,
-        got="zero bytes",
-        expected="comma-, semicolon- or tab-separated text, or a workbook named .xlsx",
-        fix="Export it as CSV (UTF-8) or XLSX and load that.",
-    )
-
-
-def sniff_delimiter(text: str) -> str:
-    r"""Find the sign between the columns from the first lines.
-
-    Parameters
-    ----------
-    text : str
-        The beginning of a file.
-
-    Returns
-    -------
-    str
-        Comma, semicolon, tab or bar: the one that gives most lines the same number of cells, above one.
-
-    Examples
-    --------
-    >>> sniff_delimiter("a;b\n1,5;2\n1,7;3\n"), sniff_delimiter("a\tb\n1\t2\n")
-    (';', '\t')
-    """
-    best, best_score = ",", 0.0
-    for delimiter in DELIMITERS:
-        counts = Counter(len(r.cells) for r in split_records(text, delimiter, limit=200) if any(r.cells))
-        common = max(((n, width) for width, n in counts.items() if width > 1), default=(0, 1))
-        score = common[0] / max(sum(counts.values()), 1) + min(common[1], 50) / 1000
-        if common[0] and score > best_score:
-            best, best_score = delimiter, score
-    return best
-
-
-def split_records(text: str, delimiter: str, first: int = 1, limit: int | None = None) -> Iterator[Record]:
-    """Split text into rows with their lines.
-
-    Raises
-    ------
-    UnreadableFileError
-        A quotation mark is opened and never closed.
-    """
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    last = 0
-    while limit is None or limit > 0:
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            raise UnreadableFileError(
-                "the text cannot be split into cells",
-                where=f"line {first + reader.line_num}",
-                got=str(error),
-                fix="Look for a quotation mark that is opened and never closed.",
-            ) from None
-        yield Record(first + last, first + reader.line_num - 1, cells)
-        last = reader.line_num
-        limit = None if limit is None else limit - 1
-
-
-def wanted_names(recipe: Recipe) -> set[str]:
-    """Return the plain names of every column a recipe speaks of."""
-    names: set[str] = set()
-    parts = [recipe.station, recipe.time, recipe.depth, recipe.fields, *recipe.values]
-    for part in parts:
-        for key in type(part).model_fields:
-            value = getattr(part, key)
-            if (
-                key in ("column", "columns")
-                or key.endswith("_column")
-                or (part is recipe.fields and isinstance(value, tuple))
-            ):
-                names.update(plain_name(n) for n in value)
-    return names - {""}
-
-
-def find_header(records: list[Record], recipe: Recipe, name: str) -> tuple[tuple[str, ...], int]:
-    """Find the header.
-
-    Parameters
-    ----------
-    records : list of Record
-        The first rows.
-    recipe : Recipe
-        ``file.header_rows``, else ``file.header_contains``, else the row that holds most columns of the
-        recipe, else the first row that is not blank.
-    name : str
-        File, for messages.
-
-    Returns
-    -------
-    cells : tuple of str
-        Header cells; those of several rows joined with a blank.
-    last : int
-        Last line of the header (the unit row counts when it follows).
-
-    Raises
-    ------
-    UnreadableFileError, RecipeError
-        The file is empty, or no row is the header that the recipe declares.
-    """
-    filled = [r for r in records if any(c.strip() for c in r.cells)]
-    if not filled:
-        raise UnreadableFileError(
-            "the file is empty", where=name, fix="Check that the right file was chosen."
-        )
-    part = recipe.file
-    if part.header_rows:
-        rows = [r for r in records if r.first in part.header_rows]
-        if len(rows) < len(part.header_rows):
-            raise RecipeError(
-                "the file has no such header rows",
-                where=name,
-                got=f"{len(records)} rows",
-                expected=part.header_rows,
-            )
-    elif part.header_contains:
-        wanted = {plain_name(n) for n in part.header_contains}
-        rows = [r for r in filled if wanted <= {plain_name(c) for c in r.cells}][:1]
-        if not rows:
-            raise RecipeError(
-                f"recipe {recipe.name!r} does not fit: no line holds its header cells",
-                where=name,
-                got="first line " + ", ".join(filled[0].cells[:12]),
-                expected=", ".join(part.header_contains),
-                fix="Choose another recipe, or change file.header_contains.",
-            )
-    else:
-        wanted = wanted_names(recipe)
-        best = max(filled[:200], key=lambda r: (len(wanted & {plain_name(c) for c in r.cells}), -r.first))
-        rows = [best if wanted & {plain_name(c) for c in best.cells} else filled[0]]
-    width = max(len(r.cells) for r in rows)
-    cells = [" ".join(r.cells[i].strip() for r in rows if i < len(r.cells)).strip() for i in range(width)]
-    while cells and not cells[-1]:
-        cells.pop()
-    return unique_header(cells), rows[-1].last
-
-
-def preamble_labels(records: list[Record], before: int) -> dict[str, str]:
-    """Read ``label: value`` and ``label, value`` lines above the header.
-
-    Parameters
-    ----------
-    records : list of Record
-        The first rows.
-    before : int
-        Line of the header.
-
-    Returns
-    -------
-    dict of str to str
-        Plain label -> value.
-    """
-    labels: dict[str, str] = {}
-    for record in records:
-        if record.last >= before:
-            break
-        cells = [c.strip() for c in record.cells if c.strip()]
-        if not cells:
-            continue
-        label, mark, rest = cells[0].lstrip("#").partition(":")
-        if not mark or not rest.strip():
-            rest = cells[1] if len(cells) > 1 else ""
-        if rest:
-            labels[plain_name(label)] = rest.strip()
-    return labels
+BLOCK = 4 << 20
 
 
 @dataclass
@@ -493,36 +243,6 @@ def _known(encoding: str) -> str:
         ) from None
 
 
-def _undecodable(name: str, encoding: str, error: UnicodeError) -> UnreadableFileError:
-    return UnreadableFileError(
-        "the file is not in the encoding that the recipe declares",
-        where=name,
-        got=str(error),
-        expected=encoding,
-        fix='Set file.encoding = "auto" in the recipe.',
-    )
-
-
-def read_head(path: Path, encoding: str, name: str) -> str:
-    """Return the first lines of a text file.
-
-    Raises
-    ------
-    UnreadableFileError
-        The bytes do not fit the encoding.
-    """
-    with path.open("rb") as file:
-        raw = file.read(HEAD)
-    decoder = codecs.getincrementaldecoder(encoding)()
-    try:
-        text = decoder.decode(raw, final=False)
-    except UnicodeError as error:
-        raise _undecodable(name, encoding, error) from None
-    if len(raw) == HEAD:  # the last line may be cut
-        text = text[: max(text.rfind("\n"), text.rfind("\r")) + 1] or text
-    return text
-
-
 def _cut(data: bytes) -> int:
     """Position behind the last line end that lies outside quotation marks; 0 when there is none."""
     end = data.rfind(b"\n")
@@ -558,7 +278,7 @@ class _Utf8:
                     try:
                         piece = decoder.decode(piece, final=done >= size).encode("utf-8", "replace")
                     except UnicodeError as error:
-                        raise _undecodable(self.name, self.encoding, error) from None
+                        raise undecodable(self.name, self.encoding, error) from None
                 if self.old_mac:
                     piece = piece.replace(b"\r", b"\n")
                 if self.progress:

@@ -299,7 +299,7 @@ def guess_column(
     if role == "not imported":
         return guess(role, 0.9)
     formats = date_formats(list(dict.fromkeys(filled)), now) if numeric < 0.9 or role == "date" else ()
-    if formats and role in ("date", "") and not name:
+    if formats and role in ("date", "time", "") and not name:
         return guess("date", 0.95 if len(formats) == 1 and role == "date" else 0.7, formats=formats)
     if station_share >= 0.6:
         return guess("station", 0.95)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fathomlight.ingest.csv_source import Record, detect_encoding, read_head, sniff_delimiter, split_records
 from fathomlight.ingest.opening import check_size, file_kind
 from fathomlight.ingest.recipe import Recipe
 from fathomlight.ingest.result import ReadLimits
+from fathomlight.ingest.text import Record, detect_encoding, read_head, sniff_delimiter, split_records
 
 __all__ = ["Peek", "peek_here"]
 

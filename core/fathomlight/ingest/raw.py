@@ -35,7 +35,8 @@ class Encoded:
 
     def spread(self, per_text: np.ndarray) -> np.ndarray:
         """Give every row what was found out about its text."""
-        return per_text[self.codes]
+        out: np.ndarray = per_text[self.codes]
+        return out
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,11 +20,11 @@ import numpy as np
 import pyarrow as pa
 
 from fathomlight.errors import RecipeError, UnreadableFileError
-from fathomlight.ingest.csv_source import Record, find_header, preamble_labels
 from fathomlight.ingest.raw import RawTable, Spoiled
 from fathomlight.ingest.recipe import Recipe, plain_name
 from fathomlight.ingest.result import ReadLimits
 from fathomlight.ingest.safety import check_workbook, empty_formulas
+from fathomlight.ingest.text import Record, find_header, preamble_labels
 
 __all__ = ["TEMPLATE_SHEET", "XlsxSource", "cell_text", "load_sheet", "sheet_names"]
 
