@@ -336,7 +336,7 @@ def station_trend(  # noqa: C901, PLR0915 -- one pass over one station, kept who
             centres[1], centres[2] = centres[0] - reach, centres[0] + reach
         _limits(entries, size, doubled, centres, found)
         out[8], out[9], out[10] = found[0], found[1], found[2]
-        if math.isinf(found[0]):
+        if math.isinf(found[0]) or not (doubled or 1 <= anchor < size):
             out[8] = np.nan
 
 

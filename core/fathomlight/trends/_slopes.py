@@ -131,7 +131,8 @@ def slope_and_limits(points: Breakpoints, spread: float, ranks: Ranks) -> tuple[
     below, above = _limit_centres(points, spread, ranks)
     cuts = [(centre - 1, centre + 1), (below - 1, below + 1), (above - 1, above + 1)]
     slope, low, high = _averages(points, cuts)
-    return (slope if math.isfinite(slope) else math.nan), low, high
+    crosses = points.doubled or 1 <= points.anchor < points.ordered.size
+    return (slope if crosses and math.isfinite(slope) else math.nan), low, high
 
 
 def zero_interval(points: Breakpoints) -> tuple[float, float]:
