@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from fathomlight.errors import ArgumentError
 from fathomlight.indices.light import (
     attenuation,
+    attenuation_by_day,
     attenuation_from_light,
     attenuation_from_profile,
     daylight_illuminance,
@@ -21,6 +22,7 @@ from fathomlight.indices.light import (
     illuminance,
     k_words,
     light_at_depth,
+    local_k,
     solar_elevation,
     surface_illuminance_series,
 )
@@ -167,3 +169,53 @@ def test_surface_series_covers_whole_local_days():
 def test_k_is_named_with_its_source():
     assert k_words(1.44) == "k = 1.44 (Holmes 1970)"
     assert "own setting" in k_words(1.9)
+
+
+def test_attenuation_by_day():
+    z = np.array([0.5, 1.0, 2.0, 4.0])
+    rows = [("2025-05-02", d, 1500 * math.exp(-0.6 * d)) for d in z]
+    rows += [("2025-05-02", 1.0, 1500 * math.exp(-0.6))]  # a repeat at one depth
+    rows += [("2025-06-02", 0.5, 1000.0), ("2025-06-02", 2.5, 1000.0 / math.e)]
+    rows += [("2025-07-02", 0.5, 1000.0), ("2025-07-02", 1.0, math.nan)]
+    dates, depths, light = zip(*rows, strict=True)
+    table = attenuation_by_day(list(dates), depths, light)
+    assert table.date.dt.strftime("%Y-%m-%d").tolist() == ["2025-05-02", "2025-06-02"]
+    assert table.kd.tolist() == pytest.approx([0.6, 0.5])
+    assert table.depths.tolist() == [4, 2]
+    assert "two depths" in table.note[1]
+    assert attenuation_by_day([], [], []).empty
+    for arguments, name in [
+        ((["2025-05-02"], [1.0], [0.0]), "light"),
+        ((["2025-05-02"], [-1.0], [1.0]), "depths_m"),
+    ]:
+        with pytest.raises(ArgumentError) as caught:
+            attenuation_by_day(*arguments)
+        assert caught.value.argument == name
+
+
+def test_a_waters_own_k():
+    from scipy import stats
+
+    disc = np.array([1.0, 1.5, 2.0, 2.5, 3.0, 4.0])
+    exact = local_k(1.44 / disc, disc)
+    assert (exact.k, exact.k_low, exact.k_high) == pytest.approx((1.44, 1.44, 1.44))
+    noisy = 1.7 / disc * np.array([1.1, 0.9, 1.05, 0.97, 1.2, 0.85])
+    found = local_k(noisy, disc)
+    logs = np.log(noisy * disc)
+    low, high = stats.t.interval(0.95, 5, loc=logs.mean(), scale=stats.sem(logs))
+    assert (found.k_low, found.k, found.k_high) == pytest.approx(tuple(np.exp([low, logs.mean(), high])))
+    assert "of the surface light is left" in found.reading
+    marked = local_k(noisy, disc, qualifiers=["=", "=", "=", "=", ">", ">"])
+    assert not marked.usable
+    assert (marked.n, marked.left_out) == (4, 2)
+    assert math.isnan(marked.k)
+    assert local_k([*noisy, -0.1], [*disc, 1.0]).left_out == 1
+    for arguments, name in [
+        ({"secchi_m": [0.0] * 6}, "secchi_m"),
+        ({"secchi_m": [1.0]}, "secchi_m"),
+        ({"min_pairs": 1}, "min_pairs"),
+        ({"confidence": 0.0}, "confidence"),
+    ]:
+        with pytest.raises(ArgumentError) as caught:
+            local_k(**{"kd": noisy, "secchi_m": disc, **arguments})
+        assert caught.value.argument == name

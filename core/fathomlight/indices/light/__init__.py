@@ -11,6 +11,7 @@ For stained or glacial lakes these do not hold (Koenings & Edmundson 1991, Limno
 measure light at two depths instead.
 """
 
+from fathomlight.indices.light.local import LocalK, attenuation_by_day, local_k
 from fathomlight.indices.light.sky import (
     check_step,
     daylight_illuminance,
@@ -35,7 +36,9 @@ __all__ = [
     "K_DEFAULT",
     "K_SOURCES",
     "AttenuationResult",
+    "LocalK",
     "attenuation",
+    "attenuation_by_day",
     "attenuation_from_light",
     "attenuation_from_profile",
     "check_k",
@@ -45,6 +48,7 @@ __all__ = [
     "illuminance",
     "k_words",
     "light_at_depth",
+    "local_k",
     "solar_elevation",
     "surface_illuminance_series",
 ]
