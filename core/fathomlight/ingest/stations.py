@@ -41,7 +41,7 @@ class Names:
         """Let a text mean an id."""
         self.exact.setdefault(text, set()).add(identity)
         self.plain.setdefault(plain_name(text), set()).add(identity)
-        self.numeric.setdefault(_without_zeros(plain_name(text)), set()).add(identity)
+        self.numeric.setdefault(_without_zeros(text.strip().casefold()), set()).add(identity)
 
     def override(self, text: str, identity: str) -> None:
         """Let a text mean this id only, whatever else bears the name."""
@@ -60,7 +60,7 @@ class Names:
         for table, key in (
             (self.exact, text),
             (self.plain, plain_name(text)),
-            (self.numeric, _without_zeros(plain_name(text))),
+            (self.numeric, _without_zeros(text.strip().casefold())),
         ):
             found = table.get(key, set())
             if len(found) == 1:
