@@ -35,7 +35,11 @@ def _fingerprint(root: Path) -> tuple[tuple[str, int], ...]:
     return tuple((p.name, p.stat().st_mtime_ns) for p in files if p.is_file())
 
 
-@st.cache_resource(max_entries=8, show_spinner="Opening the workspace …")
+def _close(ws: Any) -> None:
+    ws.close()
+
+
+@st.cache_resource(max_entries=8, show_spinner="Opening the workspace …", on_release=_close)
 def _open(root: str, fingerprint: tuple[tuple[str, int], ...]) -> Workspace:
     from fathomlight import open_workspace
 
@@ -64,6 +68,12 @@ def _picture(key: tuple[Hashable, ...], name: str, args: tuple[Hashable, ...], _
     return _make()
 
 
+def forget_all() -> None:
+    """Forget every answer and close every workspace; the next question opens it anew."""
+    for cached in (_answer, _picture, _template, _open):
+        cached.clear()
+
+
 def version(ws: Workspace) -> tuple[Hashable, ...]:
     """Return what every cached answer depends on."""
     return (str(ws.root), ws.data_version, ws.as_of.isoformat(), id(ws))
@@ -87,6 +97,17 @@ def ask(ws: Workspace, name: str, *args: Hashable, **more: Hashable) -> Any:
         The answer, shared between readers: it must not be changed.
     """
     return _answer(version(ws), name, args, tuple(sorted(more.items())), ws)
+
+
+@st.cache_resource(max_entries=MANY, show_spinner=False)
+def _template(key: tuple[Hashable, ...], name: str, _ws: Any, _make: Any) -> Any:
+    return _make(_ws, name)
+
+
+def template(ws: Workspace, name: str, make: Callable[[Workspace, str], bytes]) -> bytes:
+    """Return an empty sheet for download, made once for each configuration."""
+    content: bytes = _template((str(ws.root), id(ws)), name, ws, make)
+    return content
 
 
 def draw(ws: Workspace, name: str, *args: Hashable, make: Callable[[], Picture]) -> Picture:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from fathomlight.errors import NotFoundError
 from fathomlight.figures import (
     Picture,
     deviations,
@@ -115,7 +116,7 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
 
     def make() -> Picture:
         return year_against_past(
-            envelope_table(envelope),
+            envelope,
             this,
             parameter,
             year=year,
@@ -135,11 +136,6 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
         file_name=f"{station.id}-{parameter.name}-{year}",
         config={"Date": widgets.date_column()},
     )
-
-
-def envelope_table(envelope: pd.DataFrame) -> pd.DataFrame:
-    """Return an envelope with the names the picture wants."""
-    return envelope.rename(columns={"day": "day_of_year", "p10": "low", "p50": "median", "p90": "high"})
 
 
 def readings_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
@@ -313,12 +309,12 @@ def compare_view(ws: Workspace, state: State, station: Station, parameter: Param
 
 def thermoclines(ws: Workspace, station: str, year: int) -> tuple[Any, Any]:
     """Return times and depths of the thermocline of a year; nothing when it cannot be told."""
-    answer = data.ask(ws, "stratification", station)
-    table = getattr(answer, "profiles", None)
-    if table is None or len(table) == 0:
+    try:
+        grid = data.ask(ws, "stratification", station)
+    except NotFoundError:
         return None, None
-    rows = table[pd.to_datetime(table["time"]).dt.year == year]
-    return rows["time"].to_numpy(), rows["thermocline_m"].to_numpy(float)
+    part = grid["thermocline_depth"].sel(visit=grid["visit"].dt.year == year)
+    return part["visit"].to_numpy(), part.to_numpy().astype(float)
 
 
 def index_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
@@ -326,11 +322,12 @@ def index_view(ws: Workspace, state: State, station: Station, parameter: Paramet
     answer = data.ask(ws, "trophic", station.id)
     units, look = state.units(ws), state.look
     widgets.sentence(answer.sentence)
+    whole = answer.yearly[answer.yearly["covered"].astype(bool)]
     shown = data.draw(
-        ws, "index", station.id, look.name, make=lambda: index_by_year(answer.yearly, units=units, look=look)
+        ws, "index", station.id, look.name, make=lambda: index_by_year(whole, units=units, look=look)
     )
     widgets.picture(shown, key="index")
-    rows = answer.yearly.copy()
+    rows = answer.yearly.drop(columns=[c for c in ("reading", "why_not") if c in answer.yearly])
     for column in ("index", "low", "high"):
         if column in rows:
             rows[column] = rows[column].round(1)
@@ -343,7 +340,8 @@ def index_view(ws: Workspace, state: State, station: Station, parameter: Paramet
         )
         widgets.picture(other, key="deviations")
     widgets.notes(answer.notes)
-    widgets.method_sentence(getattr(answer, "method", ""))
+    widgets.caution(answer.caution)
+    widgets.method_sentence(answer.method)
 
 
 VIEWS: dict[str, View] = {

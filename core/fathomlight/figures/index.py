@@ -43,7 +43,7 @@ def index_by_year(
     ----------
     yearly : pandas.DataFrame
         One row a year and input: ``year``, ``input`` (a key of ``INPUTS``), ``index``; ``low``, ``high`` its
-        interval and ``n`` readings, when known.
+        interval, ``n`` readings and ``bound`` (``at most`` or ``at least``: drawn open), when known.
     units : {"metric", "us"}
         Not used: the index has no unit.
     look : Look
@@ -139,6 +139,8 @@ def _points(figure: go.Figure, rows: pd.DataFrame, words: str, symbol: str, shif
             "width": 2,
         }
     n = rows["n"].tolist() if "n" in rows else [""] * len(rows)
+    bound = rows["bound"].astype(str).tolist() if "bound" in rows else [""] * len(rows)
+    symbols = [f"{symbol}-open" if b not in {"", "nan"} else symbol for b in bound]
     figure.add_trace(
         go.Scatter(
             x=rows["year"].to_numpy(float) + shift,
@@ -146,7 +148,7 @@ def _points(figure: go.Figure, rows: pd.DataFrame, words: str, symbol: str, shif
             mode="markers",
             name=words,
             error_y=bars,
-            marker={"symbol": symbol, "size": 8, "color": look.ink},
+            marker={"symbol": symbols, "size": 8, "color": look.ink},
             customdata=list(zip(rows["year"].tolist(), n, strict=True)),
             hovertemplate="%{customdata[0]}<br><b>%{y:.0f}</b> "
             + words

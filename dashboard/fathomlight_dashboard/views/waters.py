@@ -25,7 +25,8 @@ def render(ws: Workspace, state: State) -> None:
         return
     parameter = choices.clarity_parameter(ws, state)
     table = data.ask(ws, "standings", parameter.name)
-    if table.empty:
+    table = table.assign(value=pd.to_numeric(table["value"]), date=pd.to_datetime(table["date"]))
+    if table["value"].isna().all():
         widgets.nothing_yet(
             f"No reading of {parameter.label.lower()} has been loaded yet.",
             "Add some on the page Add readings.",
