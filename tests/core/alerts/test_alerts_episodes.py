@@ -93,6 +93,13 @@ def test_a_late_clear_reading_splits_one_in_two(weekly, context):
     assert len({e.key for e in split.episodes}) == 2
 
 
+def test_far_apart_is_another_episode(weekly, context):
+    june = step([], weekly([1.9, 1.8, 3.0, 3.0, 3.0, 3.0]), context)
+    moved = step(june.episodes, weekly([3.0, 3.0, 3.0, 3.0, 1.9, 1.8]), context)
+    assert names(moved) == {"opened": 1, "retracted": 1}
+    assert moved.opened[0].key != june.episodes[0].key
+
+
 def test_two_joined_by_a_correction(weekly, context):
     two = step([], weekly([1.9, 1.8, 3.0, 1.9, 1.8]), context)
     assert len(two.episodes) == 2

@@ -146,6 +146,9 @@ def test_rate_is_certain_or_silent(weekly, context):
     rule = RateRule(id="fast", parameter="secchi", direction="fall", per_week=1.0, window_days=7)
     assert evaluate(rule, weekly([5.0, ">1.5"]), context("2025-08-01")) == []
     assert len(evaluate(rule, weekly([">5.0", 2.0]), context("2025-08-01"))) == 1  # fell by 3 at least
+    rise = rule.model_copy(update={"direction": "rise"})
+    assert evaluate(rise, weekly([">1.5", 5.0]), context("2025-08-01")) == []
+    assert len(evaluate(rise, weekly(["<1.5", 5.0]), context("2025-08-01"))) == 1
 
 
 def test_rate_does_not_take_logger_noise_for_change(table, context):
@@ -242,6 +245,10 @@ def test_flat_logger(table, context):
     assert (episode.aspect, episode.ending) == ("flat", "cleared")
     assert f"{episode.began:%H} {episode.opened:%H} {episode.last:%H} {episode.over:%H}" == "10 16 19 20"
     assert evaluate(rule, hourly(table, waves * 3), context("2025-07-03")) == []
+    apart = hourly(
+        table, [*waves, 12.0, 12.0, *[None] * 10, 12.0, 12.0]
+    )  # equal, but nobody saw the hours between
+    assert evaluate(rule, apart, context("2025-07-03")) == []
 
 
 def test_slow_drift_is_one_episode_and_visits_are_no_logger(table, weekly, context):

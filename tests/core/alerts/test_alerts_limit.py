@@ -41,6 +41,12 @@ def test_without_a_clear_limit_the_limit_itself_clears(weekly, context):
     assert found[1].state == "open"
 
 
+def test_the_limit_itself_is_still_fine(weekly, context):
+    above = LimitRule(id="turbid", parameter="secchi", above=2.0)
+    assert evaluate(above, weekly([2.0, 2.0]), context("2025-08-01")) == []
+    assert evaluate(rule(), weekly([2.0, 2.0]), context("2025-08-01")) == []
+
+
 def test_a_run_that_is_broken_does_not_open(weekly, context):
     assert evaluate(rule(consecutive=3), weekly([1.9, 1.9, 2.0, 1.9, 1.9]), context("2025-08-01")) == []
 

@@ -119,6 +119,14 @@ def test_flat_line_whole_run_and_a_live_signal():
     assert flags([1, 2, 3, 4, 5, 6], "flat_line", {"eps": 0.5}) == [2, 2, 1, 1, 1, 1]
 
 
+def test_flat_line_is_broken_by_gaps_and_limits():
+    table = {"eps": 0.01, "suspect": 3, "fail": 5}
+    assert flags([7, 7, 7, 7], "flat_line", table, qualifiers=["=", "<", "=", "="]) == [2, 2, 2, 2]
+    times = pd.to_datetime(["2025-07-01 00:00", "2025-07-01 01:00", "2025-07-01 09:00", "2025-07-01 10:00"])
+    settings = {"series": "logger", "flat_line": table, "gap": {"hours": 2}}
+    assert qartod_flags([7, 7, 7, 7], times, settings=settings).by_test["flat_line"].tolist() == [2, 2, 2, 2]
+
+
 def test_flat_line_eps_is_not_reached_by_rounding():
     # steps of exactly one count of 0.01: 10.01 - 10.00 is 0.00999... in floats, but not "less than 0.01"
     assert flags([10.00, 10.01, 10.00, 10.01], "flat_line", {"eps": 0.01, "suspect": 3, "fail": 4}) == [
