@@ -5,8 +5,9 @@
     python tests/benchmarks/bench_store.py --url postgresql+psycopg://...
 
 Each measurement runs in a process of its own, so that its peak memory is its own. ``pandas`` is
-``read_csv`` in pieces and ``to_sql`` into SQLite (no identity, no check, no history). ``store`` reads the same file
-by the same ``read_csv`` and loads it: checked, told apart by identity, with history. The bar: no slower.
+``read_csv`` in pieces and ``to_sql`` into SQLite (no identity, no check, no history). ``store`` reads the
+same file by the same ``read_csv`` and loads it: checked, told apart by identity, with history. The bar: no
+slower.
 """
 
 from __future__ import annotations

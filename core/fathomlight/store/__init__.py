@@ -1,7 +1,7 @@
 """The store: readings, surveys and episodes with their whole history, in SQLite or PostgreSQL.
 
-Everything goes through one object, :class:`Store`, that :func:`open_store` returns. Nothing in it is ever deleted:
-a corrected reading keeps its older versions, and a batch is withdrawn, not removed.
+Everything goes through one object, :class:`Store`, that :func:`open_store` returns. Nothing in it is ever
+deleted: a corrected reading keeps its older versions, and a batch is withdrawn, not removed.
 """
 
 from fathomlight.store.batches import BatchChange, BatchInfo, BatchResult

@@ -43,19 +43,21 @@ class BatchPart(Part):
         """Load readings as one batch: all of it, or after any error nothing.
 
         Rows are told apart by (station, parameter, depth_m, time, replicate). The same value and qualifier is
-        *known*; another one is a *correction* and the older version is kept. Of rows in one load that contradict
-        each other the last counts, the others are kept in the history and a note says so. Rows without a value are
-        counted and left out; rows that cannot be stored are refused with reason and remedy.
+        *known*; another one is a *correction* and the older version is kept. Of rows in one load that
+        contradict each other the last counts, the others are kept in the history and a note says so. Rows
+        without a value are counted and left out; rows that cannot be stored are refused with reason and
+        remedy.
 
         Parameters
         ----------
         frames : pandas.DataFrame or iterable of pandas.DataFrame
-            Columns of :data:`fathomlight.model.READING_COLUMNS` without ``batch``; of an iterable one piece at a time
-            is in memory.
+            Columns of :data:`fathomlight.model.READING_COLUMNS` without ``batch``; of an iterable one piece
+            at a time is in memory.
         batch : BatchInfo
             Where they come from, who loads, and why.
         refused : pandas.DataFrame, optional
-            Rows the reader of the file refused (:data:`fathomlight.model.REFUSED_COLUMNS`), kept with the batch.
+            Rows the reader of the file refused (:data:`fathomlight.model.REFUSED_COLUMNS`), kept with the
+            batch.
         progress : callable, optional
             Called with the number of rows done so far.
 
@@ -142,8 +144,9 @@ class BatchPart(Part):
         Returns
         -------
         pandas.DataFrame
-            ``batch``, ``kind`` (readings or surveys), ``state`` (active or withdrawn), ``file``, ``file_hash``,
-            ``recipe``, ``who``, ``why``, ``source``, ``loaded``, counts ``n_...`` and ``notes``.
+            ``batch``, ``kind`` (readings or surveys), ``state`` (active or withdrawn), ``file``,
+            ``file_hash``, ``recipe``, ``who``, ``why``, ``source``, ``loaded``, counts ``n_...`` and
+            ``notes``.
         """
         with self._db.session() as session:
             return batch_table(session)
@@ -183,7 +186,8 @@ class BatchPart(Part):
             if session.row("SELECT id FROM batch WHERE id = ?", int(batch)) is None:
                 raise NotFoundError("no such batch", got=batch, fix="Look at the list of batches.")
             rows = session.rows(
-                "SELECT file, line, column_name, value, reason, remedy, row_text FROM refused WHERE batch = ? ORDER BY n",
+                "SELECT file, line, column_name, value, reason, remedy, row_text FROM refused "
+                "WHERE batch = ? ORDER BY n",
                 int(batch),
             )
         if not rows:

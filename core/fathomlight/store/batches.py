@@ -25,7 +25,8 @@ class BatchInfo:
     file_hash : str
         Digest of the file's bytes; empty when there is none.
     recipe : str
-        Name of the recipe (with its own digest, if a changed recipe is to count as another reading of the file).
+        Name of the recipe (with its own digest, if a changed recipe is to count as another reading of the
+        file).
     who : str
         Who loads.
     why : str
@@ -33,8 +34,9 @@ class BatchInfo:
     source : {"file", "form", "api"}
         The way in.
     unchanged_file : {"skip", "load"}
-        What to do with a file (same digest, same recipe) that an active batch holds already: leave the store as it
-        is and return that batch, or load it as a new batch, which makes its values the newest again.
+        What to do with a file (same digest, same recipe) that an active batch holds already: leave the
+        store as it is and return that batch, or load it as a new batch, which makes its values the newest
+        again.
     """
 
     file: str = ""

@@ -15,6 +15,7 @@ QUALIFIER_CODES = {word: code for code, word in enumerate(QUALIFIERS_BY_CODE)}
 """Code of each qualifier."""
 
 Pair = tuple[str, str]
+_COLUMNS = {"series": ("station", "parameter"), "origin": ("unit", "method")}
 
 
 class Codes:
@@ -28,12 +29,10 @@ class Codes:
         Which.
     """
 
-    _COLUMNS = {"series": ("station", "parameter"), "origin": ("unit", "method")}
-
     def __init__(self, database: Database, table: str) -> None:
         self._database = database
         self._table = table
-        self._first, self._second = self._COLUMNS[table]
+        self._first, self._second = _COLUMNS[table]
         self._ids: dict[Pair, int] = {}
         self._last = 0
 

@@ -1,9 +1,10 @@
 """One way to talk to both engines: pooled ADBC connections, short transactions, errors in our own words.
 
-On SQLite **everything** a running program does goes through the ADBC driver, which carries its own SQLite: two
-copies of the SQLite library that have one file open in one process cancel each other's locks (SQLite, "How To
-Corrupt An SQLite Database File", section 2.2.1), so Python's ``sqlite3`` module must not touch an open store.
-Only the migrations do, before the first connection of the process (:mod:`fathomlight.store.migrate`).
+On SQLite **everything** a running program does goes through the ADBC driver, which carries its own SQLite:
+two copies of the SQLite library that have one file open in one process cancel each other's locks (SQLite,
+"How To Corrupt An SQLite Database File", section 2.2.1), so Python's ``sqlite3`` module must not touch an
+open store. Only the migrations do, before the first connection of the process
+(:mod:`fathomlight.store.migrate`).
 """
 
 from __future__ import annotations

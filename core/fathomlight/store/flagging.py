@@ -1,8 +1,8 @@
 """Flags on readings: set in bulk by tests or one by one by a person, kept for ever, taken back when wrong.
 
-Which flag is in force: a person's, else the automatic one, else the one that came with the file. Automatic tests
-never clear what the file itself called suspect or failed: of those two the worse one counts. A flag belongs to one
-version of a reading: a corrected value starts again with the flag it came with.
+Which flag is in force: a person's, else the automatic one, else the one that came with the file. Automatic
+tests never clear what the file itself called suspect or failed: of those two the worse one counts. A flag
+belongs to one version of a reading: a corrected value starts again with the flag it came with.
 """
 
 from __future__ import annotations

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,7 +16,7 @@ from fathomlight.model import READING_COLUMNS, REFUSED_COLUMNS, Flag, empty_fram
 from fathomlight.store.codes import QUALIFIER_CODES, DictionaryArray
 
 REQUIRED = ("station", "parameter", "time", "local_date", "value")
-DEFAULTS: dict[str, object] = {
+DEFAULTS: dict[str, Any] = {
     "depth_m": 0.0,
     "replicate": 1,
     "qualifier": "=",
@@ -70,8 +71,9 @@ def check_columns(frame: pd.DataFrame) -> None:
 def convert(frame: pd.DataFrame) -> ReadingColumns:
     """Check a piece of a table row by row and turn it into columns to store.
 
-    A row without a value is left out and counted; a row that cannot be stored is refused with reason and remedy.
-    Depths are kept to the micrometre, so that 0.1 + 0.2 and 0.3 are one depth; minus zero becomes zero.
+    A row without a value is left out and counted; a row that cannot be stored is refused with reason and
+    remedy. Depths are kept to the micrometre, so that 0.1 + 0.2 and 0.3 are one depth; minus zero becomes
+    zero.
 
     Parameters
     ----------

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import pyarrow as pa
@@ -50,7 +52,7 @@ def read_history(
         withdrawals = _last_withdrawals(session)
         if table.num_rows == 0:
             frame = to_frame(table, chosen, units, list(READING_COLUMNS))
-            return frame.assign(**{n: pd.Series([], dtype=d) for n, d in HISTORY_COLUMNS.items()})  # type: ignore[call-overload]
+            return frame.assign(**{n: pd.Series([], dtype=d) for n, d in HISTORY_COLUMNS.items()})
         table, _ = by_name(table, chosen)
         confirmations = _confirmations(session, np.asarray(table["vid"]))
     frame = to_frame(table, chosen, units, list(READING_COLUMNS))
@@ -84,7 +86,7 @@ def _confirmations(session: Session, versions: np.ndarray) -> list[tuple[int, ..
 def _describe(
     frame: pd.DataFrame,
     table: pa.Table,
-    batches: dict[int, tuple[object, ...]],
+    batches: dict[int, tuple[Any, ...]],
     withdrawals: dict[int, tuple[int, str, str]],
     confirmations: list[tuple[int, ...]],
 ) -> pd.DataFrame:
@@ -100,7 +102,7 @@ def _describe(
         version=np.asarray(table["vid"], dtype=np.int64),
         state=pd.array(states, dtype="str"),
         brought_by=np.array(brought, dtype=np.int64),
-        brought_at=to_instants([batches[b][1] for b in brought]),  # type: ignore[misc]
+        brought_at=to_instants([batches[b][1] for b in brought]),
         brought_who=pd.array([batches[b][2] for b in brought], dtype="str"),
         brought_why=pd.array([batches[b][3] for b in brought], dtype="str"),
         ended_by=np.array([end[0] for end in ends], dtype=np.int64),
@@ -126,7 +128,7 @@ def _end(
     state: str,
     first: int,
     other: int,
-    batches: dict[int, tuple[object, ...]],
+    batches: dict[int, tuple[Any, ...]],
     withdrawals: dict[int, tuple[int, str, str]],
 ) -> End:
     """Return the batch that ended a version (0: none), when, who and why."""
@@ -136,4 +138,4 @@ def _end(
         at, who, why = withdrawals.get(first, (None, "", ""))
         return first, at, who, why
     _, loaded, who, why = batches[other]
-    return other, loaded, str(who), str(why)  # type: ignore[return-value]
+    return other, loaded, str(who), str(why)

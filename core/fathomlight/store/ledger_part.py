@@ -49,9 +49,9 @@ class LedgerPart(Part):
     ) -> EpisodesSaved:
         """Save episodes; saving the same again changes nothing.
 
-        An episode is told by its ``key``, or without one by rule, station, parameter and opening. What a mapping
-        leaves out stays as it was (so an evaluation that knows nothing of ``seen_by`` does not undo it). Each change
-        is written into the episode's log.
+        An episode is told by its ``key``, or without one by rule, station, parameter and opening. What a
+        mapping leaves out stays as it was (so an evaluation that knows nothing of ``seen_by`` does not undo
+        it). Each change is written into the episode's log.
 
         Parameters
         ----------
@@ -277,8 +277,8 @@ class LedgerPart(Part):
         detail : str
             A word for the list of notices.
         stale_s : float, optional
-            Also take over a claim that is neither sent nor failed after so long [s]: the program that held it is
-            gone, and whether it had sent is not known.
+            Also take over a claim that is neither sent nor failed after so long [s]: the program that held
+            it is gone, and whether it had sent is not known.
         """
         now = self._now()
         stale = -1 if stale_s is None else now - int(stale_s * 1_000_000)

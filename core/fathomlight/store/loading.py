@@ -2,14 +2,15 @@
 
 The rules, as a biologist would expect them:
 
-- same identity, same value and qualifier: **known**; the stored reading stays, and the store remembers that this
-  batch said so too, so that withdrawing the first batch does not take it away;
+- same identity, same value and qualifier: **known**; the stored reading stays, and the store remembers that
+  this batch said so too, so that withdrawing the first batch does not take it away;
 - same identity, another value or qualifier: a **correction**; the older version is kept, superseded;
-- twice in one file with one value: known; with different values: the last row counts, the others are kept in the
-  history as overruled by it, are counted as corrected, and a note says so (repeats that are meant need replicate
-  numbers).
+- twice in one file with one value: known; with different values: the last row counts, the others are kept
+  in the history as overruled by it, are counted as corrected, and a note says so (repeats that are meant
+  need replicate numbers).
 
-Values are the same when they differ by less than one part in a thousand million, which is rounding and not a reading.
+Values are the same when they differ by less than one part in a thousand million, which is rounding and not
+a reading.
 """
 
 from __future__ import annotations
@@ -180,7 +181,8 @@ def _write_current(session: Session, batch: int, base: int) -> None:
 
 
 def _fresh(batch: int, base: int) -> str:
-    return f"seq + {base}, value, qualifier, local_day, flag, 0, flag, 0, original_value, origin, note, {batch}, {batch}"
+    fresh = f"seq + {base}, value, qualifier, local_day, flag, 0, flag, 0"
+    return f"{fresh}, original_value, origin, note, {batch}, {batch}"
 
 
 def prefixed(table: str, columns: str) -> str:

@@ -30,8 +30,8 @@ def prepare(database: Database, *, create: bool) -> None:
     Parameters
     ----------
     database : Database
-        An SQLite file must exist (it may be empty) and must not be open elsewhere in this process unless it is
-        already up to date.
+        An SQLite file must exist (it may be empty) and must not be open elsewhere in this process unless it
+        is already up to date.
     create : bool
         Whether an empty database may become a store.
 

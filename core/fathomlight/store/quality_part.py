@@ -34,14 +34,15 @@ class QualityPart(Part):
     ) -> FlagResult:
         """Set flags on readings in force; every flag ever set is kept.
 
-        In force is a person's flag, else the automatic one (or the file's own, where that is worse), else the file's.
-        An automatic flag never replaces a person's, it waits under it. The same automatic flag again writes nothing.
+        In force is a person's flag, else the automatic one (or the file's own, where that is worse), else
+        the file's. An automatic flag never replaces a person's, it waits under it. The same automatic flag
+        again writes nothing.
 
         Parameters
         ----------
         flags : pandas.DataFrame
-            Columns of :data:`fathomlight.model.IDENTITY`, ``flag``, and optionally ``test`` and ``reason``; of two
-            rows for one reading the last counts.
+            Columns of :data:`fathomlight.model.IDENTITY`, ``flag``, and optionally ``test`` and ``reason``;
+            of two rows for one reading the last counts.
         who : str
             Who sets them.
         automatic : bool
@@ -151,7 +152,8 @@ class QualityPart(Part):
         Parameters
         ----------
         identity : mapping or pandas.Series, optional
-            One reading: ``station``, ``parameter``, ``time`` and, if not 0 and 1, ``depth_m`` and ``replicate``.
+            One reading: ``station``, ``parameter``, ``time`` and, if not 0 and 1, ``depth_m`` and
+            ``replicate``.
         station, parameter, time, depth_m, replicate, start, end : optional
             Or all readings that fit all of these.
         only_changed : bool
@@ -161,8 +163,9 @@ class QualityPart(Part):
         -------
         pandas.DataFrame
             The columns of a reading, then ``version``, ``state``, ``brought_by`` (batch), ``brought_at``,
-            ``brought_who``, ``brought_why``, ``ended_by``, ``ended_at``, ``ended_who``, ``ended_why`` (the load that
-            superseded it, or the withdrawal) and ``confirmed_by`` (later batches that said the same).
+            ``brought_who``, ``brought_why``, ``ended_by``, ``ended_at``, ``ended_who``, ``ended_why`` (the
+            load that superseded it, or the withdrawal) and ``confirmed_by`` (later batches that said the
+            same).
         """
         with self._db.session() as session:
             extra = self._exactly(session, identity, time, depth_m, replicate)
@@ -198,8 +201,9 @@ class QualityPart(Part):
         Returns
         -------
         pandas.DataFrame
-            Identity, ``value``, ``version``, ``in_force`` (whether that version is), ``flag``, ``test``, ``reason``,
-            ``who``, ``automatic``, ``set_at``, ``undone``, ``undone_at``, ``undone_who``, ``undone_why``.
+            Identity, ``value``, ``version``, ``in_force`` (whether that version is), ``flag``, ``test``,
+            ``reason``, ``who``, ``automatic``, ``set_at``, ``undone``, ``undone_at``, ``undone_who``,
+            ``undone_why``.
         """
         with self._db.session() as session, session.snapshot():
             names = self._series.refresh(session)
@@ -222,8 +226,10 @@ class QualityPart(Part):
 def _flag_table(rows: list[tuple[Any, ...]], names: dict[int, tuple[str, str]]) -> pd.DataFrame:
     named = [(*names[int(row[0])], *row[1:14], row[14] or None, *row[15:]) for row in rows]
     table = pd.DataFrame(named, columns=list(_FLAG_COLUMNS))
-    for name, dtype in _FLAG_COLUMNS.items():
-        table[name] = to_instants(table[name]) if "datetime" in dtype else table[name].astype(dtype)
+    times = [name for name, dtype in _FLAG_COLUMNS.items() if "datetime" in dtype]
+    table = table.astype({name: dtype for name, dtype in _FLAG_COLUMNS.items() if name not in times})
+    for name in times:
+        table[name] = to_instants(table[name])
     return table.sort_values(
         ["station", "parameter", "time", "depth_m", "replicate"], kind="stable", ignore_index=True
     )

@@ -46,7 +46,8 @@ class ReadingPart(Part):
         Returns
         -------
         pandas.DataFrame
-            Columns of :data:`fathomlight.model.READING_COLUMNS`, sorted by station, parameter, time, depth, replicate.
+            Columns of :data:`fathomlight.model.READING_COLUMNS`, sorted by station, parameter, time, depth,
+            replicate.
         """
         selection = Selection(
             station=station, parameter=parameter, start=start, end=end, depth=depth, flags=flags, batch=batch
@@ -85,7 +86,8 @@ class ReadingPart(Part):
         Returns
         -------
         pandas.DataFrame
-            Columns ``station``, ``parameter``, ``n``, ``first``, ``last``; series without readings are left out.
+            Columns ``station``, ``parameter``, ``n``, ``first``, ``last``; series without readings are left
+            out.
         """
         with self._db.session() as session:
             return count(session, self._series)

@@ -166,7 +166,7 @@ def _column(
     origins: dict[tuple[str, str], int],
 ) -> pa.Array | pa.ChunkedArray:
     if name in ("station", "parameter"):
-        return _words(rank, [series[0 if name == "station" else 1] for series in chosen])
+        return _words(rank, [s if name == "station" else p for s, p, _ in chosen])
     if name in ("original_unit", "method"):
         ordered = list(origins.items())
         index = _lookup({number: i for i, (_, number) in enumerate(ordered)})[np.asarray(table["origin"])]

@@ -1,7 +1,7 @@
 """Withdraw a batch, or put it back: settle again what is in force for every reading the batch speaks of.
 
-What is in force for an identity is what the latest batch that is not withdrawn says of it, be it that the batch
-brought the version or found it known and confirmed it.
+What is in force for an identity is what the latest batch that is not withdrawn says of it, be it that the
+batch brought the version or found it known and confirmed it.
 """
 
 from __future__ import annotations

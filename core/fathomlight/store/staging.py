@@ -1,7 +1,7 @@
 """Put readings beside the store first, in a temporary table of one connection: nobody sees them, nobody waits.
 
-SQLite keeps temporary tables in a file without a name, which is gone when the process is: a load that is killed
-leaves nothing to clean up.
+SQLite keeps temporary tables in a file without a name, which is gone when the process is: a load that is
+killed leaves nothing to clean up.
 """
 
 from __future__ import annotations

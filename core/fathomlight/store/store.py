@@ -22,9 +22,9 @@ _POSTGRES = ("postgresql://", "postgresql+psycopg://", "postgres://")
 class Store(ReadingPart, BatchPart, QualityPart, SurveyPart, LedgerPart):
     """Readings with their whole history, in SQLite or PostgreSQL. Made by :func:`open_store`.
 
-    Every method may be called from any thread, and several programs may work on one store at once: readers never
-    wait, writers queue, and :class:`~fathomlight.errors.StoreBusyError` is raised after ``wait_s`` seconds. A change
-    is made in one transaction: a program that is killed leaves all of it or nothing.
+    Every method may be called from any thread, and several programs may work on one store at once: readers
+    never wait, writers queue, and :class:`~fathomlight.errors.StoreBusyError` is raised after ``wait_s``
+    seconds. A change is made in one transaction: a program that is killed leaves all of it or nothing.
     """
 
     def check(self) -> CheckResult:

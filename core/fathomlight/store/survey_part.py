@@ -55,10 +55,10 @@ class SurveyPart(Part):
     ) -> BatchResult:
         """Load surveys, catches and fish as one batch: all of it, or after any error nothing.
 
-        A survey that is known with the same content is *known*, with another a *correction*; so is a count. Measured
-        fish have no identity: fish that are not there yet are added. A second count of one species in one survey,
-        pass and mesh is refused, for adding up or choosing would both be guesses; catches and fish of unknown
-        surveys are refused.
+        A survey that is known with the same content is *known*, with another a *correction*; so is a count.
+        Measured fish have no identity: fish that are not there yet are added. A second count of one species
+        in one survey, pass and mesh is refused, for adding up or choosing would both be guesses; catches
+        and fish of unknown surveys are refused.
 
         Parameters
         ----------
@@ -186,8 +186,8 @@ class SurveyPart(Part):
         Returns
         -------
         pandas.DataFrame
-            ``kind``, ``content`` (a mapping), ``state`` (in force, superseded or withdrawn), ``said_by`` (batches, in
-            order), ``brought_by``, ``brought_at``, ``brought_who``, ``brought_why``.
+            ``kind``, ``content`` (a mapping), ``state`` (in force, superseded or withdrawn), ``said_by``
+            (batches, in order), ``brought_by``, ``brought_at``, ``brought_who``, ``brought_why``.
         """
         found = []
         with self._db.session() as session:

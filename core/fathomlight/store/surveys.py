@@ -1,9 +1,9 @@
 """Fish surveys, catches and measured fish: versions, and which batch says what.
 
-Each row is a version; ``assertion`` holds which batches say so; what is in force for an identity is what the latest
-batch that is not withdrawn says. The identity of a survey is its name; of a count (survey, species, pass, mesh); a
-measured fish has none, so it is told by all it says and, of fish alike, by its number among them: fish are only ever
-added, and a note says when a survey had fish before.
+Each row is a version; ``assertion`` holds which batches say so; what is in force for an identity is what
+the latest batch that is not withdrawn says. The identity of a survey is its name; of a count (survey,
+species, pass, mesh); a measured fish has none, so it is told by all it says and, of fish alike, by its
+number among them: fish are only ever added, and a note says when a survey had fish before.
 """
 
 from __future__ import annotations

@@ -1,15 +1,18 @@
 """The tables of a store, as SQLAlchemy Core declares them; the same on SQLite and on PostgreSQL.
 
 Times are whole microseconds since 1970 in UTC, days whole days since 1970, qualifiers the codes of
-:data:`fathomlight.store.codes.QUALIFIER_CODES`. Nothing is NULL where a value is always known: unknown text is
-empty, an unknown batch is 0. ``reading`` holds what is true now; ``reading_old`` every other version, so that
-readings are found by one look into one tree. The views ``readings_plain`` and ``batches_plain`` spell it all out
-for a colleague with nothing but a database shell.
+:data:`fathomlight.store.codes.QUALIFIER_CODES`. Nothing is NULL where a value is always known: unknown text
+is empty, an unknown batch is 0. ``reading`` holds what is true now; ``reading_old`` every other version, so
+that readings are found by one look into one tree. The views ``readings_plain`` and ``batches_plain`` spell
+it all out for a colleague with nothing but a database shell.
 
-The migrations in ``migrations/versions`` make these tables step by step; a test holds both against each other.
+The migrations in ``migrations/versions`` make these tables step by step; a test holds both against each
+other.
 """
 
 from __future__ import annotations
+
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.dialects import sqlite
@@ -17,9 +20,9 @@ from sqlalchemy.dialects import sqlite
 metadata = sa.MetaData()
 
 Whole = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
-Real = sa.Double().with_variant(sqlite.REAL(), "sqlite")
-STRICT = {"sqlite_strict": True}
-CLUSTERED = {"sqlite_strict": True, "sqlite_with_rowid": False}
+Real: sa.types.TypeEngine[float] = sa.Double().with_variant(sqlite.REAL(), "sqlite")
+STRICT: dict[str, Any] = {"sqlite_strict": True}
+CLUSTERED: dict[str, Any] = {"sqlite_strict": True, "sqlite_with_rowid": False}
 
 
 def _whole(name: str, default: int | None = None, **more: object) -> sa.Column[int]:
@@ -90,25 +93,26 @@ batch_series = sa.Table(
 confirmed = sa.Table("confirmed", metadata, *_key("batch", "first_vid"), _whole("last_vid"), **CLUSTERED)
 
 
-def _version_columns() -> list[sa.Column[object]]:
-    columns: list[sa.Column[object]] = [
+def _version_columns() -> list[sa.Column[Any]]:
+    columns: list[sa.Column[Any]] = [
         _whole("vid"), sa.Column("value", Real, nullable=False), _whole("qualifier"), _whole("local_day"),
         _whole("flag"), _whole("flag_by"), _whole("flag_loaded"), _whole("auto_mark"),
         _text("original_value"), _whole("origin"), _text("note"), _whole("batch"), _whole("first_batch"),
-    ]  # type: ignore[list-item]  # fmt: skip
+    ]  # fmt: skip
     return columns
 
 
-def _identity() -> list[sa.Column[object]]:
+def _identity() -> list[sa.Column[Any]]:
     return [
         *_key("series", "time"),
         sa.Column("depth_m", Real, primary_key=True),
         *_key("replicate"),
-    ]  # type: ignore[list-item]
+    ]
 
 
-# flag: the one in force; flag_by: 0 came with the file, 1 automatic, 2 a person; auto_mark: the automatic one, or 0
-# first_batch brought the version; batch is the one it stands under now (a later one once the first is withdrawn)
+# flag: the one in force; flag_by: 0 came with the file, 1 automatic, 2 a person; auto_mark: the automatic
+# one, or 0 first_batch brought the version; batch is the one it stands under now (a later one once the
+# first is withdrawn)
 reading = sa.Table("reading", metadata, *_identity(), *_version_columns(), **CLUSTERED)
 
 # superseded_by: the batch whose value is in force instead, 0 when the batch was withdrawn;

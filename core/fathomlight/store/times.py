@@ -28,7 +28,7 @@ def to_us(value: TimeLike, name: str = "time") -> int:
     86400000000
     """
     try:
-        stamp = pd.Timestamp(value)  # type: ignore[arg-type]
+        stamp = pd.Timestamp(value)
     except (ValueError, TypeError) as error:
         raise ArgumentError(
             name, "not a time", got=value, expected="e.g. 2025-07-24 or 2025-07-24T10:30Z"

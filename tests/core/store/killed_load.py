@@ -26,7 +26,9 @@ ROWS = 30_000
 
 def batch_table(number: int) -> pd.DataFrame:
     """Readings of batch ``number``: half of them new, half correcting those of the batch before."""
-    time_ = pd.date_range("2000-01-01", periods=ROWS, freq="min", tz="UTC") + pd.Timedelta(number * ROWS // 2, "min")
+    time_ = pd.date_range("2000-01-01", periods=ROWS, freq="min", tz="UTC") + pd.Timedelta(
+        number * ROWS // 2, "min"
+    )
     table = pd.DataFrame({"station": "Heron Bay", "parameter": "turbidity_fnu", "time": time_.as_unit("us")})
     return table.assign(local_date=table["time"].dt.tz_localize(None).dt.normalize(), value=float(number))
 
@@ -58,7 +60,9 @@ def inspect(path: str, acknowledged: list[int]) -> dict[str, object]:
         for number in numbers:
             start = number * (ROWS // 2)
             expected |= dict.fromkeys(range(start, start + ROWS), float(number))
-        minute = ((values["time"] - pd.Timestamp("2000-01-01", tz="UTC")) // pd.Timedelta(1, "min")).to_numpy()
+        minute = (
+            (values["time"] - pd.Timestamp("2000-01-01", tz="UTC")) // pd.Timedelta(1, "min")
+        ).to_numpy()
         if minute.tolist() != sorted(expected) or not np.array_equal(
             values["value"].to_numpy(), [expected[m] for m in sorted(expected)]
         ):

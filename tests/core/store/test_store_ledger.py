@@ -64,7 +64,11 @@ def test_episodes_of_the_rules_survive_the_round_trip(store):
     assert [Episode.from_dict(data) for data in store.episode_records()] == [one]
     store.mark_seen("k", "manager", "on it")
     seen = Episode.from_dict(store.episode_records()[0])
-    assert (seen.state, seen.seen_by, [step.what for step in seen.trace]) == ("seen", "manager", ["opened", "seen"])
+    assert (seen.state, seen.seen_by, [step.what for step in seen.trace]) == (
+        "seen",
+        "manager",
+        ["opened", "seen"],
+    )
 
 
 def test_choices_and_order(store):

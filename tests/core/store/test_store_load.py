@@ -98,7 +98,8 @@ def test_depth_replicate_station_parameter_and_time_tell_readings_apart(store, m
 def test_repeats_within_one_file(store, make):
     table = pd.concat([make([1.0, 2.0, 3.0]), make([1.0, 2.5]), make([1.0, 2.0])], ignore_index=True)
     result = store.load_readings(table, FILE)
-    # 1.0 three times: one new, two known; 2.0, 2.5, 2.0: the last is new, the others were overruled; 3.0 is new
+    # 1.0 three times: one new, two known; 2.0, 2.5, 2.0: the last is new, the others were overruled; 3.0 is
+    # new
     assert counts(result) == (3, 2, 2, 0, 0)
     assert any("overruled" in note for note in result.notes)
     assert store.readings()["value"].tolist() == [1.0, 2.0, 3.0]

@@ -24,7 +24,9 @@ def address(url: str) -> str:
 def differences(url: str) -> list[object]:
     engine = sa.create_engine(address(url))
     with engine.connect() as connection:
-        found = compare_metadata(MigrationContext.configure(connection, opts={"compare_type": True}), metadata)
+        found = compare_metadata(
+            MigrationContext.configure(connection, opts={"compare_type": True}), metadata
+        )
     engine.dispose()
     # autogenerate looks up the backing index of a unique constraint differently on each engine
     return [step for step in found if "alembic_version" not in str(step)]
@@ -55,7 +57,8 @@ def test_from_an_older_revision(url, make, revision):
             "UPDATE counter SET value = 2 WHERE name IN ('next_batch', 'next_vid')",
             "INSERT INTO batch (id, kind, state, file, loaded_at, n_rows, n_new, notes) "
             "VALUES (1, 'readings', 'active', 'old.csv', 0, 1, 1, '[]')",
-            "INSERT INTO batch_series (batch, series, n, first_time, last_time) VALUES (1, 1, 1, 86400000000, 86400000000)",
+            "INSERT INTO batch_series (batch, series, n, first_time, last_time) "
+            "VALUES (1, 1, 1, 86400000000, 86400000000)",
             "INSERT INTO reading (series, time, depth_m, replicate, vid, value, qualifier, local_day, flag, flag_by, "
             "flag_loaded, auto_mark, origin, batch, first_batch) "
             "VALUES (1, 86400000000, 0.0, 1, 1, 2.5, 0, 1, 2, 0, 2, 0, 1, 1, 1)",
@@ -104,7 +107,7 @@ def test_a_store_newer_than_the_program_is_refused_and_left_alone(url, make):
 
 def test_an_empty_database_is_made_a_store_only_when_asked(url):
     if "://" not in url:
-        open(url, "w").close()  # noqa: PTH123, SIM115
+        open(url, "w").close()  # noqa: PTH123
     with pytest.raises(StoreError, match="empty"):
         open_store(url, create=False)
 
@@ -130,8 +133,13 @@ def test_several_programs_open_a_new_store_at_once(url):
     import subprocess
     import sys
 
-    code = "import sys; from fathomlight.store import open_store; print(open_store(sys.argv[1]).data_version())"
-    opened = [subprocess.Popen([sys.executable, "-c", code, url], stdout=subprocess.PIPE, stderr=subprocess.PIPE) for _ in range(4)]
+    code = (
+        "import sys; from fathomlight.store import open_store; print(open_store(sys.argv[1]).data_version())"
+    )
+    opened = [
+        subprocess.Popen([sys.executable, "-c", code, url], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        for _ in range(4)
+    ]
     for process in opened:
         out, errors = process.communicate(timeout=60)
         assert process.returncode == 0, errors.decode()[-1500:]

@@ -1,7 +1,7 @@
 """Any order of loads, withdrawals and restorations, against a model in memory that a person can check.
 
-The model: a list of batches, each a mapping from identity to the value it says last; in force for an identity is
-what the last batch that is not withdrawn says. Nothing of the store's own code is used by it.
+The model: a list of batches, each a mapping from identity to the value it says last; in force for an
+identity is what the last batch that is not withdrawn says. Nothing of the store's own code is used by it.
 """
 
 from __future__ import annotations
@@ -14,20 +14,31 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule, run_state_machine_as_test
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
 
 from fathomlight.store import BatchInfo, Store, open_store
 
 START = pd.Timestamp("2025-07-01T15:00Z")
 IDENTITIES = [(s, d, t) for s in ("Heron Bay", "Otter Point") for d in (0.0, 0.5) for t in range(3)]
 rows = st.lists(
-    st.tuples(st.sampled_from(IDENTITIES), st.sampled_from([1.0, 1.5, 2.0, -0.0, 0.0]), st.sampled_from("=<>")),
+    st.tuples(
+        st.sampled_from(IDENTITIES), st.sampled_from([1.0, 1.5, 2.0, -0.0, 0.0]), st.sampled_from("=<>")
+    ),
     max_size=12,
 )
 
 
 def as_table(content: list[tuple[tuple[str, float, int], float, str]]) -> pd.DataFrame:
-    time = pd.to_datetime([START + pd.Timedelta(t, "D") for (_, _, t), _, _ in content], utc=True).as_unit("us")
+    time = pd.to_datetime([START + pd.Timedelta(t, "D") for (_, _, t), _, _ in content], utc=True).as_unit(
+        "us"
+    )
     return pd.DataFrame(
         {
             "station": pd.Series([s for (s, _, _), _, _ in content], dtype="str"),
@@ -126,7 +137,9 @@ class Loads(RuleBasedStateMachine):
         days = (read["time"] - START).dt.days
         found = {
             (s, d, int(t)): (v, q)
-            for s, d, t, v, q in zip(read["station"], read["depth_m"], days, read["value"], read["qualifier"], strict=True)
+            for s, d, t, v, q in zip(
+                read["station"], read["depth_m"], days, read["value"], read["qualifier"], strict=True
+            )
         }
         assert len(found) == len(read)
         assert found == self.in_force()
@@ -152,7 +165,10 @@ class Loads(RuleBasedStateMachine):
 def run(url: str, examples: int, steps: int) -> None:
     machine = type("Loads", (Loads,), {"url": url})
     chosen = settings(
-        max_examples=examples, stateful_step_count=steps, deadline=None, suppress_health_check=list(HealthCheck)
+        max_examples=examples,
+        stateful_step_count=steps,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
     )
     run_state_machine_as_test(machine, settings=chosen)
 

@@ -72,7 +72,10 @@ def test_a_killed_load_leaves_no_files(sqlite_url, make):
     folder = Path(sqlite_url).parent / "temporary"
     folder.mkdir()
     done = subprocess.run(
-        [sys.executable, "-c", code, sqlite_url], check=False, env=os.environ | {"SQLITE_TMPDIR": str(folder)}, timeout=120
+        [sys.executable, "-c", code, sqlite_url],
+        check=False,
+        env=os.environ | {"SQLITE_TMPDIR": str(folder)},
+        timeout=120,
     )
     assert done.returncode == -9
     assert list(folder.iterdir()) == []
@@ -86,7 +89,9 @@ def test_several_writers_at_once_all_end_and_none_is_lost(url, tmp_path):
     open_store(url).close()
     go, names = tmp_path / "go", ["Heron", "Otter", "Loon"]
     writers = [
-        subprocess.Popen([sys.executable, str(HERE / "load_many.py"), url, name, "8", str(go)], stderr=subprocess.PIPE)
+        subprocess.Popen(
+            [sys.executable, str(HERE / "load_many.py"), url, name, "8", str(go)], stderr=subprocess.PIPE
+        )
         for name in names
     ]
     while not all(Path(f"{go}.{name}").exists() for name in names):
@@ -110,7 +115,9 @@ def test_threads_share_one_store(store, make):
     def work(number: int) -> None:
         try:
             for i in range(3):
-                store.load_readings(make([1.0, 2.0], station=f"S{number}-{i}"), BatchInfo(file=f"{number}-{i}"))
+                store.load_readings(
+                    make([1.0, 2.0], station=f"S{number}-{i}"), BatchInfo(file=f"{number}-{i}")
+                )
                 assert len(store.readings(station=f"S{number}-{i}")) == 2
                 store.counts()
         except BaseException as error:
@@ -177,7 +184,9 @@ def test_no_room_left_leaves_the_store_as_it_was(sqlite_url, make, monkeypatch):
         patched.setattr(Database, "_connect_sqlite", in_little_room)
         with open_store(sqlite_url) as store:
             with pytest.raises(StoreFullError) as caught:
-                store.load_readings(make([1.0] * 20_000, freq="min", station="Otter Point"), BatchInfo(file="big"))
+                store.load_readings(
+                    make([1.0] * 20_000, freq="min", station="Otter Point"), BatchInfo(file="big")
+                )
             assert sqlite_url in str(caught.value)
             pd.testing.assert_frame_equal(store.readings(), before)
     with open_store(sqlite_url) as store:
@@ -208,7 +217,9 @@ def test_a_full_disk_leaves_the_store_as_it_was(small_disk, make):
         store.load_readings(make([1.0, 2.0]), BatchInfo(file="first"))
         before = store.readings()
         with pytest.raises(StoreFullError):
-            store.load_readings(make([1.0] * 100_000, freq="min", station="Otter Point"), BatchInfo(file="big"))
+            store.load_readings(
+                make([1.0] * 100_000, freq="min", station="Otter Point"), BatchInfo(file="big")
+            )
         pd.testing.assert_frame_equal(store.readings(), before)
         assert store.check().ok
         assert store.load_readings(make([3.0], station="Otter Point"), BatchInfo(file="small")).n_new == 1
@@ -372,5 +383,7 @@ def test_a_store_survives_a_fork(sqlite_url):
         "store.audit('parent', 'c')\n"
         "print(store.audit_log()['action'].tolist())\n"
     )
-    done = subprocess.run([sys.executable, "-c", code, sqlite_url], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", code, sqlite_url], capture_output=True, text=True, check=False
+    )
     assert done.stdout.strip() == "['c', 'b', 'a']", done.stderr[-2000:]

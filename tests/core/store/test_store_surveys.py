@@ -18,7 +18,9 @@ def surveys(**columns):
             "water": ["Loon Lake", "Loon Lake", "Otter Lake"],
             "station": ["", "", "Otter Point"],
             "gear": ["gill net", "gill net", "seine"],
-            "start": pd.to_datetime(["2025-06-01T20:00", "2025-06-02T20:00", "2025-07-01T10:00"]).as_unit("us"),
+            "start": pd.to_datetime(["2025-06-01T20:00", "2025-06-02T20:00", "2025-07-01T10:00"]).as_unit(
+                "us"
+            ),
             "end": pd.to_datetime(["2025-06-02T08:00", "2025-06-03T08:00", None]).as_unit("us"),
             "effort": [1.0, 2.0, np.nan],
             "effort_unit": ["net-night", "net-night", "m2"],
@@ -35,7 +37,9 @@ def catches(rows=(("N1", "walleye", 3), ("N1", "yellow perch", 12), ("S1", "wall
 
 def fish(lengths=(400.0, 400.0, 512.0), survey="N1"):
     table = pd.DataFrame({"survey": survey, "species": "walleye", "length_mm": lengths, "weight_g": np.nan})
-    return table.assign(age_years=np.nan, pass_number=1, mesh_mm=64.0)[list(FISH_COLUMNS)].astype(dict(FISH_COLUMNS))
+    return table.assign(age_years=np.nan, pass_number=1, mesh_mm=64.0)[list(FISH_COLUMNS)].astype(
+        dict(FISH_COLUMNS)
+    )
 
 
 def counts(result):
@@ -66,7 +70,9 @@ def test_the_same_again_is_known(store):
 def test_corrections_and_their_withdrawal(store):
     store.load_surveys(surveys(), catches(), None, BatchInfo(file="a", who="crew"))
     other = catches((("N1", "walleye", 4), ("N1", "yellow perch", 12)))
-    result = store.load_surveys(surveys(effort=[1.0, 3.0, np.nan]), other, None, BatchInfo(file="b", who="office"))
+    result = store.load_surveys(
+        surveys(effort=[1.0, 3.0, np.nan]), other, None, BatchInfo(file="b", who="office")
+    )
     assert counts(result) == (0, 3, 2, 0)
     assert store.catches("N1", species="walleye")["count"].tolist() == [4]
     assert store.surveys()["effort"].tolist()[1] == 3.0
@@ -137,7 +143,9 @@ def test_one_bad_row_is_refused_and_the_rest_is_kept(store, table, row, column):
     if table == "surveys" and "survey" not in row:
         bad["survey"] = "X1"
     tables[table] = pd.concat([tables[table], bad], ignore_index=True)
-    result = store.load_surveys(tables["surveys"], tables["catches"], tables["fish"], BatchInfo(file="net.csv"))
+    result = store.load_surveys(
+        tables["surveys"], tables["catches"], tables["fish"], BatchInfo(file="net.csv")
+    )
     assert counts(result) == (9, 0, 0, 1)
     refused = store.refused(result.batch).iloc[0]
     assert (refused["column"], refused["file"]) == (column, "net.csv")
@@ -168,5 +176,9 @@ def test_wrong_columns_are_an_error(store):
 
 
 def test_an_empty_store_has_typed_tables(store):
-    for table, columns in ((store.surveys(), SURVEY_COLUMNS), (store.catches(), CATCH_COLUMNS), (store.fish(), FISH_COLUMNS)):
+    for table, columns in (
+        (store.surveys(), SURVEY_COLUMNS),
+        (store.catches(), CATCH_COLUMNS),
+        (store.fish(), FISH_COLUMNS),
+    ):
         assert {n: str(d) for n, d in table.dtypes.items()} == dict(columns)

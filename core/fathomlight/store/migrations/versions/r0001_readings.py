@@ -5,6 +5,8 @@ Revision ID: 0001
 
 from __future__ import annotations
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 from sqlalchemy.dialects import sqlite
@@ -15,9 +17,9 @@ branch_labels = None
 depends_on = None
 
 Whole = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
-Real = sa.Double().with_variant(sqlite.REAL(), "sqlite")
-STRICT = {"sqlite_strict": True}
-CLUSTERED = {"sqlite_strict": True, "sqlite_with_rowid": False}
+Real: sa.types.TypeEngine[float] = sa.Double().with_variant(sqlite.REAL(), "sqlite")
+STRICT: dict[str, Any] = {"sqlite_strict": True}
+CLUSTERED: dict[str, Any] = {"sqlite_strict": True, "sqlite_with_rowid": False}
 
 
 def _wholes(names: str) -> list[sa.Column[int]]:
@@ -100,11 +102,11 @@ def _make_batches() -> None:
 
 
 def _make_readings() -> None:
-    def identity() -> list[sa.Column[float]]:
+    def identity() -> list[sa.Column[Any]]:
         depth = sa.Column("depth_m", Real, primary_key=True)
         return [*_keys("series time"), depth, *_keys("replicate")]
 
-    def content() -> list[sa.Column[float]]:
+    def content() -> list[sa.Column[Any]]:
         return [
             sa.Column("value", Real, nullable=False),
             *_wholes("qualifier local_day flag flag_by flag_loaded auto_mark"),
@@ -112,7 +114,7 @@ def _make_readings() -> None:
             *_wholes("origin"),
             *_texts("note"),
             *_wholes("batch first_batch"),
-        ]  # type: ignore[list-item]
+        ]
 
     op.create_table("reading", *identity(), *_wholes("vid"), *content(), **CLUSTERED)
     op.create_table(

@@ -5,6 +5,8 @@ Revision ID: 0002
 
 from __future__ import annotations
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 from sqlalchemy.dialects import sqlite
@@ -15,8 +17,8 @@ branch_labels = None
 depends_on = None
 
 Whole = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
-Real = sa.Double().with_variant(sqlite.REAL(), "sqlite")
-STRICT = {"sqlite_strict": True}
+Real: sa.types.TypeEngine[float] = sa.Double().with_variant(sqlite.REAL(), "sqlite")
+STRICT: dict[str, Any] = {"sqlite_strict": True}
 
 
 def _wholes(names: str) -> list[sa.Column[int]]:
@@ -27,7 +29,7 @@ def _texts(names: str) -> list[sa.Column[str]]:
     return [sa.Column(n, sa.Text(), nullable=False, server_default=sa.text("''")) for n in names.split()]
 
 
-def _maybe(kind: sa.types.TypeEngine[float], names: str) -> list[sa.Column[float]]:
+def _maybe(kind: sa.types.TypeEngine[Any], names: str) -> list[sa.Column[Any]]:
     return [sa.Column(name, kind) for name in names.split()]
 
 

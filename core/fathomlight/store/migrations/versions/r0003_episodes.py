@@ -5,6 +5,8 @@ Revision ID: 0003
 
 from __future__ import annotations
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 
@@ -14,7 +16,7 @@ branch_labels = None
 depends_on = None
 
 Whole = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
-STRICT = {"sqlite_strict": True}
+STRICT: dict[str, Any] = {"sqlite_strict": True}
 
 
 def _wholes(names: str) -> list[sa.Column[int]]:
