@@ -12,6 +12,7 @@ from fathomlight.errors import FathomlightError, RecipeError
 from fathomlight.ingest.guess import guess_column
 from fathomlight.ingest.isolated import peek_isolated
 from fathomlight.ingest.madeup import make_up
+from fathomlight.ingest.opening import check_size
 from fathomlight.ingest.peek import Peek, peek_here
 from fathomlight.ingest.proposal import Proposal, Question
 from fathomlight.ingest.read import moment, read_rows
@@ -66,6 +67,7 @@ def propose_recipe(
         Nothing in it looks like a table of readings.
     """
     limits = limits or ReadLimits()
+    check_size(Path(path), limits)
     look = peek_here if limits.isolate == "never" else peek_isolated
     peek = look(Path(path), limits, sheet)
     present = moment(now)

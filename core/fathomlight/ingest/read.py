@@ -16,7 +16,7 @@ import pyarrow as pa
 
 from fathomlight.errors import ArgumentError
 from fathomlight.ingest.isolated import iter_isolated
-from fathomlight.ingest.opening import hash_file, open_source
+from fathomlight.ingest.opening import check_size, hash_file, open_source
 from fathomlight.ingest.raw import RawTable, unique_header
 from fathomlight.ingest.readings import Assembler, Piece
 from fathomlight.ingest.recipe import Recipe
@@ -136,6 +136,7 @@ def iter_chunks(
         "parameters": parameters, "stations": stations, "waters": waters, "limits": limits, "sheet": sheet,
         "past": past, "possible": possible, "now": now, "progress": progress,
     }  # fmt: skip
+    check_size(Path(path), limits)
     reader = iter_here if limits.isolate == "never" else iter_isolated
     yield from reader(Path(path), recipe, **arguments)
 

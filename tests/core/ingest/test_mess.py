@@ -243,7 +243,8 @@ def test_sign_in_its_own_column(read, make_recipe):
 
 def test_disc_on_the_bottom(read, make_recipe):
     recipe = make_recipe(values=[
-        {"column": "Secchi", "parameter": "secchi", "unit": "ft", "qualifier_column": "Code", "on_bottom_codes": ["B", "Y"]}
+        {"column": "Secchi", "parameter": "secchi", "unit": "ft", "qualifier_column": "Code",
+         "on_bottom_codes": ["B", "Y"]}
     ])  # fmt: skip
     text = "Site,Date,Secchi,Code\nH-2,7/1/2019,10,B\nH-2,7/2/2019,10,y\nH-2,7/3/2019,,B\nH-2,7/4/2019,10,\n"
     got = read(text, recipe)
@@ -260,7 +261,8 @@ def test_code_in_place_of_the_value(read, make_recipe):
     text = "Site,Date,Secchi,Max,Chl,Limit\nH-2,7/1/2019,B,3.5,ND,0.4\nH-2,7/2/2019,3.2 B,,ND,\nH-2,7/3/2019,2+,,1,\n"
     got = read(text, recipe)
     assert got.frame[["parameter", "value", "qualifier"]].values.tolist() == [
-        ["secchi", 3.5, ">"], ["chlorophyll", 0.4, "<"], ["secchi", 3.2, ">"], ["secchi", 2.0, ">"], ["chlorophyll", 1.0, "="],
+        ["secchi", 3.5, ">"], ["chlorophyll", 0.4, "<"], ["secchi", 3.2, ">"], ["secchi", 2.0, ">"],
+        ["chlorophyll", 1.0, "="],
     ]  # fmt: skip
     assert got.refused[["line", "column", "reason"]].values.tolist() == [
         [3, "Chl", "beyond a limit that is not given"]
