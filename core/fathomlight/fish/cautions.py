@@ -8,7 +8,7 @@ from types import MappingProxyType
 from fathomlight.fish.gears import GEARS, gear_key
 
 _EVERYWHERE = (
-    "Sampling fish needs permission: follow the permits, licences and animal-care rules that apply where you "
+    "Sampling fish needs permission: follow the permits, licences, local codes and animal-care rules that apply where you "
     "work.",
 )
 

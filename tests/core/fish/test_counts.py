@@ -131,6 +131,17 @@ def test_the_boundary_is_allowed_for():
     assert np.mean(chosen) < 0.09
 
 
+def test_the_probability_is_half_the_chi_square_tail():
+    """Self & Liang (1987), case 5: a 50:50 mixture of zero and chi-square(1). 2.7055 has an upper tail of 0.1."""
+    for seed in range(40):
+        y = np.random.default_rng(seed).negative_binomial(20, 0.8, 60)
+        fit = fit_counts(y, np.ones((60, 1)))
+        if fit.lr > 0.01:
+            assert fit.lr_p == pytest.approx(math.erfc(math.sqrt(fit.lr / 2)) / 2)
+            return
+    pytest.fail("no sample was overdispersed")
+
+
 def test_expected_zeros_are_those_of_the_distribution():
     fit = fit_counts([0, 1, 2, 1], np.ones((4, 1)), family="poisson")
     assert fit.expected_zeros == pytest.approx(4 * math.exp(-1))

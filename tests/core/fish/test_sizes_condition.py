@@ -152,6 +152,13 @@ def test_out_of_range_is_nan_with_a_warning():
     )
 
 
+def test_the_juvenile_equation_ends_where_the_adult_one_begins():
+    with pytest.warns(OutOfRangeWarning, match="below 150"):
+        assert math.isnan(relative_weight(150, 30, "walleye", equation="juvenile"))
+    with pytest.warns(OutOfRangeWarning):
+        assert math.isnan(relative_weight(29, 1, "walleye", equation="juvenile"))
+
+
 def test_scalars_give_floats_arrays_give_arrays_and_nan_stays():
     assert isinstance(relative_weight(300, 265.6, "walleye"), float)
     with warnings.catch_warnings():
