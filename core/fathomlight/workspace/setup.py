@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -126,7 +127,8 @@ def init_workspace(folder: str | Path, *, name: str | None = None, demo: bool = 
     (config / "recipes").mkdir(parents=True)
     (folder / "data").mkdir(exist_ok=True)
     for file in _SETTINGS:
-        shutil.copy2(source / "config" / file, config / file)
+        text = (source / "config" / file).read_text("utf-8")
+        (config / file).write_text(_without_local_ranges(text), "utf-8")
     for recipe in sorted((source / "config" / "recipes").glob("*.toml")):
         if not recipe.name.startswith("demo-"):
             shutil.copy2(recipe, config / "recipes" / recipe.name)
@@ -137,6 +139,14 @@ def init_workspace(folder: str | Path, *, name: str | None = None, demo: bool = 
     (config / "stations.csv").write_text(_STATIONS, "utf-8")
     (config / "alerts.toml").write_text(_ALERTS, "utf-8")
     return folder
+
+
+def _without_local_ranges(text: str) -> str:
+    """Take out usual ranges that hold for the demo waters only: what is usual must come from one's own past."""
+    text = re.sub(r"\n\[\w+\.quality\.climatology\]\n.*?\n(?=\n|\Z)", "", text, flags=re.DOTALL)
+    return re.sub(
+        r"(\[secchi\.quality\].*?suspect = )\[[^]]*\]", r"\1[0.03, 25.0]", text, count=1, flags=re.DOTALL
+    )
 
 
 def load_demo(folder: str | Path, progress: Callable[[int, int], None] | None = None) -> int:
