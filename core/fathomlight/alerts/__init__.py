@@ -25,6 +25,8 @@ What holds for all of them:
   2.0".
 - Evaluating again changes nothing. :func:`merge` joins what is found with what is known: late and corrected
   readings amend, end or re-open an episode, and its trace says so. Nothing is deleted.
+- Without any reading for ``stale_days`` (90) an episode ends: nobody knows any more. So it does with the
+  rule's months.
 - The numbers below are a place to start. :func:`replay` says how often a rule would have fired on your own
   readings: choose limits from that.
 - Clarity says nothing of whether water is safe to swim in or to drink; no rule here does.

@@ -24,6 +24,7 @@ State = Literal["open", "seen", "over"]
 
 CLEARED = "cleared"
 SEASON_ENDED = "season ended"
+STALE = "no reading for too long"
 UNSUPPORTED = "no longer supported by the readings"
 NO_LONGER = "no longer holds"
 RULE_GONE = "the rule is no longer in use"

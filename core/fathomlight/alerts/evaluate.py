@@ -144,11 +144,11 @@ def replay(rule: Rule, readings: pd.DataFrame, since: Any, *, context: Context) 
         years[episode.opened.year] += 1
         stations[episode.station] = stations.get(episode.station, 0) + 1
     span = (until - start) / pd.Timedelta(days=365.25)
+    open_now = sum(e.over is None for e in real)
     sentence = (
-        f"Since {start:%Y-%m-%d} the rule {rule.id} would have fired {len(fired)} times "
-        f"({len(fired) / span:.1f} a year) at {len(stations)} stations, "
-        f"open for {sum(days):.0f} station-days; "
-        f"{sum(e.over is None for e in real)} would be open now."
+        f"Since {start:%Y-%m-%d} the rule {rule.id} would have fired {_count(len(fired), 'time')} "
+        f"({len(fired) / span:.1f} a year) at {_count(len(stations), 'station')}, "
+        f"open for {_count(round(sum(days)), 'station-day')}; {open_now} would be open now."
     )
     return Replay(
         rule=rule.id,
@@ -159,18 +159,26 @@ def replay(rule: Rule, readings: pd.DataFrame, since: Any, *, context: Context) 
         days_open=float(sum(days)),
         per_year=years,
         per_station=dict(sorted(stations.items())),
-        open_now=sum(e.over is None for e in real),
+        open_now=open_now,
         longest_days=max(days, default=None),
         episodes=tuple(found),
         sentence=sentence,
-        notes=_replay_notes(rule),
+        notes=_replay_notes(rule, context),
     )
 
 
-def _replay_notes(rule: Rule) -> tuple[str, ...]:
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
+
+
+def _replay_notes(rule: Rule, context: Context) -> tuple[str, ...]:
     notes = ["Looked at with all readings known today, corrections and late ones included."]
     if rule.kind == "trend":
         notes.append(
             "This kind looks at today's results only: it cannot say what it would have found in the past."
         )
+        if context.trends is None:
+            notes.append("No trends were given, so nothing could be found.")
+    if rule.kind == "class-change" and context.classes is None and context.classify is None:
+        notes.append("No classes were given, so nothing could be found.")
     return tuple(notes)

@@ -6,6 +6,7 @@ never opens "below 2.0", because the water may be clearer than 2.0.
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any, ClassVar, Literal
 
 import numpy as np
@@ -102,13 +103,13 @@ class LimitRule(Rule):
     def _on(self, track: Track, context: Context) -> list[Episode]:
         fires, clears = self.verdicts(track)
         gap = self.max_gap_hours if self.max_gap_hours is not None else self.for_hours
-        began = run_starts(track, fires, gap)
+        began = run_starts(track, fires, min(self.stale_days * 24, math.inf if gap is None else gap))
         if self.for_hours is None:
             ready = fires & (np.arange(track.n) - began + 1 >= self.consecutive)
         else:
             held = (track.times - track.times[began]) / np.timedelta64(1, "h")
             ready = fires & (held >= self.for_hours)
-        spans = find_spans(track, ready, began, fires, clears)
+        spans = find_spans(track, ready, began, fires, clears, self.stale_days)
         worst = -track.value if self.below is not None else track.value
         decided = fires | clears | (track.low == track.high)
 

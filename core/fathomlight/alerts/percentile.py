@@ -190,9 +190,9 @@ class PercentileRule(Rule):
         inside = np.flatnonzero(track.segment >= 0)
         part, low, high = track.take(inside), low[inside], high[inside]
         fires, clears = self.verdicts(low, high, context)
-        began = run_starts(part, fires)
+        began = run_starts(part, fires, self.stale_days * 24)
         ready = fires & (np.arange(part.n) - began + 1 >= self.consecutive)
-        spans = find_spans(part, ready, began, fires, clears)
+        spans = find_spans(part, ready, began, fires, clears, self.stale_days)
         worst = np.abs((low + high) / 2 - 50)
 
         def describe(span: Span, peak: int) -> tuple[str, dict[str, Any], tuple[str, ...]]:

@@ -91,9 +91,9 @@ class RateRule(Rule):
         no_rise, no_fall = high <= calm, low >= -calm
         fires = {"rise": rising, "fall": falling, "either": rising | falling}[self.direction]
         clears = {"rise": no_rise, "fall": no_fall, "either": no_rise & no_fall}[self.direction]
-        began = run_starts(track, fires)
+        began = run_starts(track, fires, self.stale_days * 24)
         ready = fires & (np.arange(track.n) - began + 1 >= self.consecutive)
-        spans = find_spans(track, ready, began, fires, clears & ~fires)
+        spans = find_spans(track, ready, began, fires, clears & ~fires, self.stale_days)
         worst = np.where(rising, low, -high)
         decided = fires | clears | np.isnan(low)
 

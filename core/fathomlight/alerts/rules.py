@@ -40,6 +40,9 @@ class Rule(BaseModel):
     months : tuple of int
         Months of the date at the station in which it looks; empty means all year. An episode that is still
         going when the months end is over.
+    stale_days : float
+        Without any reading for so long [d] an episode is over, since nobody knows any more; ``inf`` keeps it open.
+        For the kinds that look at readings (limit, percentile, rate).
     message : str
         Template with fields in braces; empty means the usual sentence of the kind.
     suspect : {"check", "ignore"}
@@ -61,6 +64,7 @@ class Rule(BaseModel):
     waters: tuple[str, ...] = ()
     depth: tuple[float, float] | None = None
     months: tuple[Annotated[int, Field(ge=1, le=12)], ...] = ()
+    stale_days: Annotated[float, Field(gt=0)] = 90.0
     message: str = ""
     suspect: Literal["check", "ignore"] = "check"
 

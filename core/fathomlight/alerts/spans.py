@@ -7,6 +7,7 @@ keeps an open episode going but does not help to open one.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -15,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from fathomlight.alerts.context import Context
-from fathomlight.alerts.episodes import CLEARED, LISTED, SEASON_ENDED, Episode
+from fathomlight.alerts.episodes import CLEARED, LISTED, SEASON_ENDED, STALE, Episode
 from fathomlight.alerts.rules import Rule
 from fathomlight.alerts.tracks import Bools, Floats, Ints, Track, segment_end, to_instant
 from fathomlight.model import EQUAL
@@ -23,22 +24,26 @@ from fathomlight.model import EQUAL
 
 @dataclass(frozen=True)
 class Span:
-    """Positions in a track: first of the run, where the condition was met, last that upheld it, end."""
+    """Positions in a track: first of the run, where the condition was met, last that upheld it, end.
+
+    ``stop`` is the position after the last reading that belongs to the same season without too long a pause.
+    """
 
     began: int
     opened: int
     last: int
     cleared: int | None
+    stop: int = 0
 
 
-def run_starts(track: Track, fires: Bools, max_gap_hours: float | None = None) -> Ints:
+def run_starts(track: Track, fires: Bools, max_gap_hours: float) -> Ints:
     """Return for each firing reading the position at which its unbroken run began.
 
     Parameters
     ----------
     track : Track
     fires : ndarray of bool, shape (n,)
-    max_gap_hours : float, optional
+    max_gap_hours : float
         A longer pause [h] breaks the run.
 
     Returns
@@ -48,13 +53,14 @@ def run_starts(track: Track, fires: Bools, max_gap_hours: float | None = None) -
     """
     joined = np.zeros(track.n, dtype=bool)
     joined[1:] = fires[1:] & fires[:-1] & (track.segment[1:] == track.segment[:-1])
-    if max_gap_hours is not None:
-        joined[1:] &= np.diff(track.times) / np.timedelta64(1, "h") <= max_gap_hours
+    joined[1:] &= np.diff(track.times) / np.timedelta64(1, "h") <= max_gap_hours
     out: Ints = np.maximum.accumulate(np.where(joined, 0, np.arange(track.n)))
     return out
 
 
-def find_spans(track: Track, ready: Bools, began: Ints, fires: Bools, clears: Bools) -> list[Span]:
+def find_spans(
+    track: Track, ready: Bools, began: Ints, fires: Bools, clears: Bools, stale_days: float = math.inf
+) -> list[Span]:
     """Walk from opening to clearing to the next opening.
 
     Parameters
@@ -65,6 +71,8 @@ def find_spans(track: Track, ready: Bools, began: Ints, fires: Bools, clears: Bo
     began : ndarray of int, shape (n,)
         Where the run of each reading began.
     fires, clears : ndarray of bool, shape (n,)
+    stale_days : float
+        A pause longer than this [d] ends what is open.
 
     Returns
     -------
@@ -73,6 +81,7 @@ def find_spans(track: Track, ready: Bools, began: Ints, fires: Bools, clears: Bo
     """
     spans: list[Span] = []
     openings, clearings, firing = np.flatnonzero(ready), np.flatnonzero(clears), np.flatnonzero(fires)
+    pauses = 1 + np.flatnonzero(np.diff(track.times) / np.timedelta64(1, "D") > stale_days)
     position = 0
     while True:
         at = np.searchsorted(openings, position)
@@ -80,11 +89,13 @@ def find_spans(track: Track, ready: Bools, began: Ints, fires: Bools, clears: Bo
             return spans
         opened = int(openings[at])
         stop = int(np.searchsorted(track.segment, track.segment[opened], side="right"))
+        pause = np.searchsorted(pauses, opened, side="right")
+        stop = min(stop, int(pauses[pause])) if pause < len(pauses) else stop
         to = np.searchsorted(clearings, opened + 1)
         cleared = int(clearings[to]) if to < len(clearings) and clearings[to] < stop else None
         end = stop if cleared is None else cleared
         last = int(firing[np.searchsorted(firing, end) - 1])
-        spans.append(Span(int(began[opened]), opened, last, cleared))
+        spans.append(Span(int(began[opened]), opened, last, cleared, stop))
         position = end if cleared is None else cleared + 1
 
 
@@ -154,10 +165,12 @@ def to_episodes(
 def _ending(rule: Rule, context: Context, track: Track, span: Span) -> tuple[pd.Timestamp | None, str]:
     if span.cleared is not None:
         return track.instant(span.cleared), CLEARED
-    end = segment_end(int(track.segment[span.opened]), rule.months, context.timezone(track.station))
-    if end is not None and end <= context.as_of:
-        return end, SEASON_ENDED
-    return None, ""
+    season = segment_end(int(track.segment[span.opened]), rule.months, context.timezone(track.station))
+    ends = [] if season is None else [(season, SEASON_ENDED)]
+    if math.isfinite(rule.stale_days) and span.stop:
+        ends.append((track.instant(span.stop - 1) + pd.Timedelta(days=rule.stale_days), STALE))
+    ends = [end for end in ends if end[0] <= context.as_of]
+    return min(ends) if ends else (None, "")
 
 
 def common_fields(context: Context, track: Track, span: Span, upheld: int) -> dict[str, str]:

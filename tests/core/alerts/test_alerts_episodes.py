@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 
 from fathomlight.alerts import Episode, LimitRule, evaluate, mark_seen, merge
 
-RULE = LimitRule(id="murky", parameter="secchi", below=2.0, clear=2.5, consecutive=2)
+RULE = LimitRule(id="murky", parameter="secchi", below=2.0, clear=2.5, consecutive=2, stale_days=math.inf)
 NOW = "2025-12-01"
 
 

@@ -136,7 +136,24 @@ def test_months_start_and_end_the_watch(weekly, context):
 def test_a_run_does_not_leap_over_winter(table, context):
     rows = [("2024-08-30", 1.0), ("2025-06-01", 1.0)]
     assert evaluate(rule(months=(6, 7, 8), consecutive=2), table(rows), context("2025-08-01")) == []
-    assert len(evaluate(rule(consecutive=2), table(rows), context("2025-08-01"))) == 1
+    assert evaluate(rule(consecutive=2), table(rows), context("2025-08-01")) == []
+    patient = rule(consecutive=2, stale_days=float("inf"))
+    assert len(evaluate(patient, table(rows), context("2025-08-01"))) == 1
+
+
+def test_without_readings_for_long_an_episode_is_over(table, context):
+    # last read on 11 June: 90 days later, on 9 September, nobody knows any more
+    rows = [("2025-06-01", 1.0), ("2025-06-11", ">1.5"[1:], ">"), ("2025-12-01", 1.0), ("2025-12-02", 3.0)]
+    before = evaluate(rule(), table(rows), context("2025-09-08"))
+    assert [e.state for e in before] == ["open"]
+    found = evaluate(rule(), table(rows), context("2026-01-01"))
+    assert [e.ending for e in found] == ["no reading for too long", "cleared"]
+    assert found[0].over == pd.Timestamp("2025-09-09", tz="UTC")
+    assert [e.ending for e in evaluate(rule(stale_days=200), table(rows), context("2026-01-01"))] == [
+        "cleared"
+    ]
+    summer = rule(months=(6, 7, 8))
+    assert [e.ending for e in evaluate(summer, table(rows), context("2026-01-01"))] == ["season ended"]
 
 
 def test_where_it_looks(table, context):

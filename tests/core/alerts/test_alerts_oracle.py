@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -41,7 +43,9 @@ def by_hand(values, below, clear, consecutive):
 @given(values=exact, consecutive=st.integers(1, 4), width=st.integers(0, 8))
 def test_as_by_hand(weekly, context, values, consecutive, width):
     clear = round(2.0 + width / 10, 1)
-    rule = LimitRule(id="murky", parameter="secchi", below=2.0, clear=clear, consecutive=consecutive)
+    rule = LimitRule(
+        id="murky", parameter="secchi", below=2.0, clear=clear, consecutive=consecutive, stale_days=math.inf
+    )
     readings = weekly(values)
     position = {time: i for i, time in enumerate(readings["time"])}
     position[None] = None
@@ -53,8 +57,12 @@ def test_as_by_hand(weekly, context, values, consecutive, width):
 @quick
 @given(values=exact, consecutive=st.integers(1, 3))
 def test_above_is_below_turned_over(weekly, context, values, consecutive):
-    low = LimitRule(id="one", parameter="secchi", below=2.0, clear=2.4, consecutive=consecutive)
-    high = LimitRule(id="one", parameter="secchi", above=-2.0, clear=-2.4, consecutive=consecutive)
+    low = LimitRule(
+        id="one", parameter="secchi", below=2.0, clear=2.4, consecutive=consecutive, stale_days=math.inf
+    )
+    high = LimitRule(
+        id="one", parameter="secchi", above=-2.0, clear=-2.4, consecutive=consecutive, stale_days=math.inf
+    )
     turned = weekly([-value for value in values])
     at = context("2026-12-01")
     first = [(e.opened, e.over, e.peak) for e in evaluate(low, weekly(values), at)]
@@ -65,7 +73,9 @@ def test_above_is_below_turned_over(weekly, context, values, consecutive):
 @given(data=st.data(), values=limits, consecutive=st.integers(1, 3))
 def test_what_opens_is_certain(weekly, context, data, values, consecutive):
     """Whatever the true values behind ``<`` and ``>`` are, the rule is open at every opening it announces."""
-    rule = LimitRule(id="murky", parameter="secchi", below=2.0, clear=2.4, consecutive=consecutive)
+    rule = LimitRule(
+        id="murky", parameter="secchi", below=2.0, clear=2.4, consecutive=consecutive, stale_days=math.inf
+    )
     hidden = [
         value + {"=": 0, "<": -1, ">": 1}[sign] * data.draw(st.floats(0.01, 5, allow_nan=False))
         for value, sign in values
@@ -80,7 +90,7 @@ def test_what_opens_is_certain(weekly, context, data, values, consecutive):
 @quick
 @given(values=exact, split=st.integers(0, 24))
 def test_the_future_does_not_change_the_past(weekly, context, values, split):
-    rule = LimitRule(id="murky", parameter="secchi", below=2.0, clear=2.4)
+    rule = LimitRule(id="murky", parameter="secchi", below=2.0, clear=2.4, stale_days=60)
     readings = weekly(values)
     now = readings["time"].iloc[min(split, len(values) - 1)]
     then = evaluate(rule, readings, context(now))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from fathomlight.alerts import Context, LimitRule, evaluate_all, replay
+from fathomlight.alerts import Context, LimitRule, TrendRule, evaluate_all, replay
 from fathomlight.errors import ArgumentError
 
 RULE = LimitRule(id="murky", parameter="secchi", below=2.0)
@@ -43,6 +43,13 @@ def test_replay_of_a_disabled_rule_and_a_wrong_date(table, context):
     assert replay(off, readings(table), "2023-01-01", context=context("2025-07-05")).fired == 4
     with pytest.raises(ArgumentError, match="since"):
         replay(RULE, readings(table), "2026-01-01", context=context("2025-07-05"))
+
+
+def test_replay_says_what_it_cannot_know(table, context):
+    trend = TrendRule(id="trend", parameter="secchi")
+    notes = " ".join(replay(trend, readings(table), "2023-01-01", context=context("2025-07-05")).notes)
+    assert "today's results only" in notes
+    assert "No trends were given" in notes
 
 
 def test_evaluate_all_is_in_order_of_time(table, context):
