@@ -67,10 +67,12 @@ def covariance_matrix(blocks: list[Block]) -> tuple[Floats, bool]:
     reduced : bool
         True when several values at one time and block had to be reduced to their median for the off-diagonal.
 
-    References ---------- Dietz, E.J. & T.J. Killeen. 1981. A nonparametric multivariate test for monotone
-    trend with pharmaceutical applications. Journal of the American Statistical Association 76:169-174.
-    Hirsch, R.M. & J.R. Slack. 1984. A nonparametric trend test for seasonal data with serial dependence.
-    Water Resources Research 20:727-732.
+    References
+    ----------
+    Dietz, E.J. & T.J. Killeen. 1981. A nonparametric multivariate test for monotone trend with
+    pharmaceutical applications. Journal of the American Statistical Association 76:169-174. Hirsch, R.M. &
+    J.R. Slack. 1984. A nonparametric trend test for seasonal data with serial dependence. Water Resources
+    Research 20:727-732.
     """
     times = np.unique(np.concatenate([b.series.times for b in blocks])) if blocks else np.empty(0)
     shape = (times.size, len(blocks))

@@ -87,7 +87,7 @@ def change_point(values: Any, times: Any = None, *, qualifiers: Any = None) -> C
     (5, 25.0)
     """
     series = series_input(values, times, qualifiers)
-    at, k, p = _split(series.values, series.codes)
+    at, k, p, falls = _split(series.values, series.codes)
     notes = notes_on_size(series.n, series.n_missing)
     notes.append("The test looks for one change of level; a steady trend also gives a small p.")
     if series.qualified:
@@ -98,7 +98,7 @@ def change_point(values: Any, times: Any = None, *, qualifiers: Any = None) -> C
     if at:
         before = qualified_median(series.values[:at], series.codes[:at])
         after = qualified_median(series.values[at:], series.codes[at:])
-    rises = "none" if at == 0 or before == after else ("increasing" if after > before else "decreasing")
+    rises = "none" if at == 0 else ("decreasing" if falls else "increasing")
     return ChangePointResult(
         n=series.n,
         index=int(series.kept[at - 1]) + 1 if at else 0,
@@ -113,24 +113,26 @@ def change_point(values: Any, times: Any = None, *, qualifiers: Any = None) -> C
     )
 
 
-def _split(values: Floats, codes: Codes) -> tuple[int, int, float]:
+def _split(values: Floats, codes: Codes) -> tuple[int, int, float, bool]:
+    """Return the last of the first segment (from 1, 0 for none), K, p, and whether the level falls."""
     n = values.size
     if n < 2:
-        return 0, 0, math.nan
+        return 0, 0, math.nan, False
     sums, _ = row_sums(*interval_codes(values, codes))
-    u = np.abs(np.cumsum(sums)[:-1])
-    k = int(u.max())
+    u = np.cumsum(sums)[:-1]
+    at = int(np.abs(u).argmax())
+    k = int(abs(u[at]))
     if k == 0:
-        return 0, 0, 1.0
+        return 0, 0, 1.0, False
     p = min(1.0, 2.0 * math.exp(-6.0 * k * k / (float(n) ** 3 + float(n) ** 2)))
-    return int(u.argmax()) + 1, k, p
+    return at + 1, k, p, bool(u[at] > 0)
 
 
 def notes_on_step(series: SeriesInput, slope: float) -> list[str]:
     """Return a note when one step describes the series better than a steady line."""
     if not FEW <= series.n <= 100_000 or series.qualified or math.isnan(slope):
         return []
-    at, _, p = _split(series.values, series.codes)
+    at, _, p, _ = _split(series.values, series.codes)
     if p >= 0.01 or at < 3 or series.n - at < 3:
         return []
     x = series.values

@@ -34,8 +34,10 @@ def false_discovery(p: Any) -> Floats:
     ArgumentError
         When a value is no probability.
 
-    References ---------- Benjamini, Y. & Y. Hochberg. 1995. Controlling the false discovery rate. Journal of
-    the Royal Statistical Society B 57:289-300.
+    References
+    ----------
+    Benjamini, Y. & Y. Hochberg. 1995. Controlling the false discovery rate. Journal of the Royal Statistical
+    Society B 57:289-300.
 
     Examples
     --------

@@ -63,8 +63,10 @@ def homogeneity(values: Any, years: Any, seasons: Any, *, qualifiers: Any = None
     ArgumentError
         On wrong shapes, infinite values or unknown qualifiers.
 
-    References ---------- van Belle, G. & J.P. Hughes. 1984. Nonparametric tests for trend in water quality.
-    Water Resources Research 20:127-136.
+    References
+    ----------
+    van Belle, G. & J.P. Hughes. 1984. Nonparametric tests for trend in water quality. Water Resources
+    Research 20:127-136.
 
     Examples
     --------

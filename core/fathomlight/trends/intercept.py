@@ -66,8 +66,10 @@ def distribution(values: Floats, codes: Codes, *, rounds: int = 500) -> tuple[Fl
     points, mass : ndarray, shape (m,)
         Sorted support (from -inf to +inf) and its probabilities, [1].
 
-    References ---------- Turnbull, B.W. 1974. Nonparametric estimation of a survivorship function with
-    doubly censored data. Journal of the American Statistical Association 69:169-173.
+    References
+    ----------
+    Turnbull, B.W. 1974. Nonparametric estimation of a survivorship function with doubly censored data.
+    Journal of the American Statistical Association 69:169-173.
     """
     exact, counts = np.unique(values[codes == 0], return_counts=True)
     below, above = values[codes < 0], values[codes > 0]

@@ -31,6 +31,10 @@ EXACT_UP_TO = 10
 """Up to this many values without ties or qualifiers, p comes from the exact distribution."""
 
 
+ROUGH_BELOW = 100
+"""Below this many values a correction for serial dependence is called rough (simulated, see mann_kendall)."""
+
+
 @dataclass(frozen=True)
 class Score:
     """Kendall's score of one series and what its probability rests on."""
@@ -102,10 +106,27 @@ def mann_kendall(
     ArgumentError
         On wrong shapes, infinite values, unknown qualifiers, uneven times with a correction.
 
-    References ---------- Mann, H.B. 1945. Nonparametric tests against trend. Econometrica 13:245-259.
-    Kendall, M.G. 1975. Rank Correlation Methods. Gilbert, R.O. 1987. Statistical Methods for Environmental
-    Pollution Monitoring, ch. 16. Helsel, D.R. 2012. Statistics for Censored Environmental Data (scores under
-    qualifiers).
+    Notes
+    -----
+    The corrections for serial dependence are rough in short series. Simulated here (600 records each,
+    first-order autoregressive noise without trend, 5 % tests), share in which a trend is found:
+
+    ====  ===  ======  ======================  ==================
+    r     n    none    significant lags (H-R)  lag 1 only (H-R)
+    ====  ===  ======  ======================  ==================
+    0.0   40   6 %     10 %                    9 %
+    0.3   40   14 %    16 %                    9 %
+    0.3   100  11 %    11 %                    6 %
+    0.6   100  26 %    17 %                    11 %
+    ====  ===  ======  ======================  ==================
+
+    For series with seasons, the covariance between seasons of ``seasonal_kendall`` does better.
+
+    References
+    ----------
+    Mann, H.B. 1945. Nonparametric tests against trend. Econometrica 13:245-259. Kendall, M.G. 1975. Rank
+    Correlation Methods. Gilbert, R.O. 1987. Statistical Methods for Environmental Pollution Monitoring, ch.
+    16. Helsel, D.R. 2012. Statistics for Censored Environmental Data (scores under qualifiers).
 
     Examples
     --------
@@ -153,11 +174,13 @@ def theil_sen(
     ArgumentError
         On wrong shapes, infinite values, unknown qualifiers or rank rules.
 
-    References ---------- Theil, H. 1950. A rank-invariant method of linear and polynomial regression
-    analysis. Sen, P.K. 1968. Estimates of the regression coefficient based on Kendall's tau. Journal of the
-    American Statistical Association 63:1379-1389. Gilbert, R.O. 1987. Statistical Methods for Environmental
-    Pollution Monitoring, ch. 16. Akritas, M.G., S.A. Murphy & M.P. LaValley. 1995. The Theil-Sen estimator
-    with doubly censored data. J. Am. Stat. Assoc. 90:170-177.
+    References
+    ----------
+    Theil, H. 1950. A rank-invariant method of linear and polynomial regression analysis. Sen, P.K. 1968.
+    Estimates of the regression coefficient based on Kendall's tau. Journal of the American Statistical
+    Association 63:1379-1389. Gilbert, R.O. 1987. Statistical Methods for Environmental Pollution Monitoring,
+    ch. 16. Akritas, M.G., S.A. Murphy & M.P. LaValley. 1995. The Theil-Sen estimator with doubly censored
+    data. J. Am. Stat. Assoc. 90:170-177.
 
     Examples
     --------
@@ -196,6 +219,11 @@ def analyse(
         )
     if correction is None:
         notes += notes_on_persistence(series, slope)
+    elif series.n < ROUGH_BELOW:
+        notes.append(
+            "With fewer than 100 values a correction for serial dependence is rough: more false trends than the "
+            "level says remain."
+        )
     notes += _notes_on_step(series, slope)
     zero_low, zero_high = zero_interval(points)
     result = KendallResult(

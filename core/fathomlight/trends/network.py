@@ -102,9 +102,11 @@ def network_trends(
     ArgumentError
         On missing dimensions, repeated years, or qualifiers of another shape.
 
-    References ---------- Hirsch, R.M. & J.R. Slack. 1984. A nonparametric trend test for seasonal data with
-    serial dependence. Water Resources Research 20:727-732. van Belle, G. & J.P. Hughes. 1984. Nonparametric
-    tests for trend in water quality. Water Resources Research 20:127-136.
+    References
+    ----------
+    Hirsch, R.M. & J.R. Slack. 1984. A nonparametric trend test for seasonal data with serial dependence.
+    Water Resources Research 20:727-732. van Belle, G. & J.P. Hughes. 1984. Nonparametric tests for trend in
+    water quality. Water Resources Research 20:127-136.
 
     Examples
     --------

@@ -113,7 +113,7 @@ def spacing(times: Floats) -> Any:
     if (
         np.abs(steps - positions).max() > 0.05
         or np.any(np.diff(positions) < 1)
-        or positions[-1] > 20 * times.size
+        or positions[-1] > 3 * times.size
     ):
         return None
     return positions

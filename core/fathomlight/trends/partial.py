@@ -63,9 +63,11 @@ def partial_mann_kendall(
     ArgumentError
         On wrong shapes, repeated times, more than 5,000 values, or covariates that determine each other.
 
-    References ---------- Libiseller, C. & A. Grimvall. 2002. Performance of partial Mann-Kendall tests for
-    trend detection in the presence of covariates. Environmetrics 13:71-84. Dietz, E.J. & T.J. Killeen. 1981.
-    J. Am. Stat. Assoc. 76:169-174.
+    References
+    ----------
+    Libiseller, C. & A. Grimvall. 2002. Performance of partial Mann-Kendall tests for trend detection in the
+    presence of covariates. Environmetrics 13:71-84. Dietz, E.J. & T.J. Killeen. 1981. J. Am. Stat. Assoc.
+    76:169-174.
 
     Examples
     --------

@@ -79,11 +79,12 @@ def correct(series: SeriesInput, variance: float, slope: float, kind: Correction
     ArgumentError
         On uneven times, on ``yue-wang`` with qualifiers, on an unknown correction.
 
-    References ---------- Hamed, K.H. & A.R. Rao. 1998. A modified Mann-Kendall trend test for autocorrelated
-    data. Journal of Hydrology 204:182-196: Var* = Var(S) {1 + 2/[n(n-1)(n-2)] sum_k (n-k)(n-k-1)(n-k-2)
-    r_k}, r_k of ranks. Yue, S. & C.Y. Wang. 2004. The Mann-Kendall test modified by effective sample size.
-    Water Resources Management 18:201-218: Var* = Var(S) [1 + 2 sum_k (1 - k/n) r_k], r_k of the detrended
-    values.
+    References
+    ----------
+    Hamed, K.H. & A.R. Rao. 1998. A modified Mann-Kendall trend test for autocorrelated data. Journal of
+    Hydrology 204:182-196: Var* = Var(S) {1 + 2/[n(n-1)(n-2)] sum_k (n-k)(n-k-1)(n-k-2) r_k}, r_k of ranks.
+    Yue, S. & C.Y. Wang. 2004. The Mann-Kendall test modified by effective sample size. Water Resources
+    Management 18:201-218: Var* = Var(S) [1 + 2 sum_k (1 - k/n) r_k], r_k of the detrended values.
     """
     n = series.n
     positions = spacing(series.times)

@@ -61,9 +61,11 @@ def regional_kendall(
     ArgumentError
         On wrong shapes, infinite values or unknown qualifiers.
 
-    References ---------- Helsel, D.R. & L.M. Frans. 2006. Regional Kendall test for trend. Environmental
-    Science & Technology 40:4066-4073. Douglas, E.M., R.M. Vogel & C.N. Kroll. 2000. Trends in floods and low
-    flows in the United States: impact of spatial correlation. Journal of Hydrology 240:90-105.
+    References
+    ----------
+    Helsel, D.R. & L.M. Frans. 2006. Regional Kendall test for trend. Environmental Science & Technology
+    40:4066-4073. Douglas, E.M., R.M. Vogel & C.N. Kroll. 2000. Trends in floods and low flows in the United
+    States: impact of spatial correlation. Journal of Hydrology 240:90-105.
 
     Examples
     --------

@@ -63,9 +63,11 @@ def seasonal_kendall(
     ArgumentError
         On wrong shapes, infinite values or unknown qualifiers.
 
-    References ---------- Hirsch, R.M., J.R. Slack & R.A. Smith. 1982. Techniques of trend analysis for
-    monthly water quality data. Water Resources Research 18:107-121. Hirsch, R.M. & J.R. Slack. 1984. A
-    nonparametric trend test for seasonal data with serial dependence. Water Resources Research 20:727-732.
+    References
+    ----------
+    Hirsch, R.M., J.R. Slack & R.A. Smith. 1982. Techniques of trend analysis for monthly water quality data.
+    Water Resources Research 18:107-121. Hirsch, R.M. & J.R. Slack. 1984. A nonparametric trend test for
+    seasonal data with serial dependence. Water Resources Research 20:727-732.
 
     Examples
     --------

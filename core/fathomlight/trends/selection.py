@@ -102,9 +102,7 @@ class ImplicitSlopes:
                 at = self._place(bracket, rank, total, side)
                 if 0 < at < slopes.size:
                     slope = float(slopes[at])
-                    self._probe(
-                        bracket, lowest if side < 0 else highest, slope + side * self._rounding(slope)
-                    )
+                    self._probe(bracket, lowest, highest, slope + side * self._rounding(slope))
         return bracket
 
     def _held(self, rank: int) -> float | None:
@@ -147,31 +145,28 @@ class ImplicitSlopes:
         at = [self._place(bracket, rank, total, side) for side in (-1, 0, 1)]
         lower, pivot, upper = (float(slopes[min(k, slopes.size - 1)]) for k in at)
         if at[0] > 0:
-            self._probe(bracket, rank, lower - self._rounding(lower))
+            self._probe(bracket, rank, rank, lower - self._rounding(lower))
         if at[2] < slopes.size:
-            self._probe(bracket, rank, upper + self._rounding(upper))
+            self._probe(bracket, rank, rank, upper + self._rounding(upper))
         return pivot
 
     def _split(self, bracket: _Bracket, rank: int, pivot: float) -> float | None:
         """Cut the bracket on both sides of a slope many pairs share; return it when the rank is there."""
         rounding = self._rounding(pivot)
-        self._probe(bracket, rank, pivot - rounding)
-        self._probe(bracket, rank, pivot + rounding)
+        self._probe(bracket, rank, rank, pivot - rounding)
+        self._probe(bracket, rank, rank, pivot + rounding)
         return pivot if bracket.width <= 2.5 * rounding else None
 
-    def _probe(self, bracket: _Bracket, rank: int, slope: float) -> None:
+    def _probe(self, bracket: _Bracket, lowest: int, highest: int, slope: float) -> None:
+        """Count the pairs up to a slope and tighten the bracket there, unless that cuts off a rank."""
         if not bracket.low < slope < bracket.high:
             return
         order, pairs, weighted, _, _ = self._walk(bracket.order, slope)
         rank_there, pairs_there = bracket.rank_low + weighted, bracket.pairs_low + pairs
-        if rank_there < rank:
-            bracket.low, bracket.rank_low, bracket.pairs_low, bracket.order = (
-                slope,
-                rank_there,
-                pairs_there,
-                order,
-            )
-        else:
+        if rank_there < lowest:
+            bracket.low, bracket.rank_low = slope, rank_there
+            bracket.pairs_low, bracket.order = pairs_there, order
+        elif rank_there >= highest:
             bracket.high, bracket.rank_high, bracket.pairs_high = slope, rank_there, pairs_there
 
     def _rounding(self, slope: float) -> float:

@@ -73,9 +73,11 @@ def smooth_deseasoned(
     ArgumentError
         On wrong shapes, infinite values, unknown qualifiers, or fewer than 5 values.
 
-    References ---------- Cleveland, W.S. 1979. Robust locally weighted regression and smoothing
-    scatterplots. Journal of the American Statistical Association 74:829-836. Buckley, J. & I. James. 1979.
-    Linear regression with censored data. Biometrika 66:429-436 (the mean of what a bound allows).
+    References
+    ----------
+    Cleveland, W.S. 1979. Robust locally weighted regression and smoothing scatterplots. Journal of the
+    American Statistical Association 74:829-836. Buckley, J. & I. James. 1979. Linear regression with
+    censored data. Biometrika 66:429-436 (the mean of what a bound allows).
 
     Examples
     --------

@@ -88,9 +88,11 @@ def seasonal_step(
     ArgumentError
         On wrong shapes, infinite values, unknown qualifiers.
 
-    References ---------- Hirsch, R.M. 1988. Statistical methods and sampling design for estimating step
-    trends in surface-water quality. Water Resources Bulletin 24:493-503. Helsel, D.R. & R.M. Hirsch. 2002.
-    Statistical Methods in Water Resources.
+    References
+    ----------
+    Hirsch, R.M. 1988. Statistical methods and sampling design for estimating step trends in surface-water
+    quality. Water Resources Bulletin 24:493-503. Helsel, D.R. & R.M. Hirsch. 2002. Statistical Methods in
+    Water Resources.
 
     Examples
     --------

@@ -66,7 +66,10 @@ def test_slopes_like_scipy(x, data):
     assert ours.slope == pytest.approx(theirs.slope)
     repeated = len(set(times)) < len(times)
     if np.isfinite([ours.slope_low, ours.slope_high]).all() and not repeated:
-        assert (ours.slope_low, ours.slope_high) == (pytest.approx(theirs.low_slope), pytest.approx(theirs.high_slope))
+        assert (ours.slope_low, ours.slope_high) == (
+            pytest.approx(theirs.low_slope),
+            pytest.approx(theirs.high_slope),
+        )
 
 
 @settings(max_examples=40)

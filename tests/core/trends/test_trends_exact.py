@@ -27,9 +27,7 @@ def certain_order(first, second):
 
 def score_by_hand(times, items):
     pairs = itertools.combinations(range(len(items)), 2)
-    return sum(
-        int(np.sign(times[j] - times[i])) * certain_order(items[i], items[j]) for i, j in pairs
-    )
+    return sum(int(np.sign(times[j] - times[i])) * certain_order(items[i], items[j]) for i, j in pairs)
 
 
 @pytest.mark.parametrize(
@@ -79,7 +77,9 @@ def test_variance_of_seven_with_qualifiers():
 
 @pytest.mark.parametrize("n", [3, 4, 5, 6, 7])
 def test_exact_p_by_enumeration(n):
-    scores = np.array([score_by_hand(range(n), [(v, "=") for v in p]) for p in itertools.permutations(range(n))])
+    scores = np.array(
+        [score_by_hand(range(n), [(v, "=") for v in p]) for p in itertools.permutations(range(n))]
+    )
     for order in itertools.islice(itertools.permutations(range(n)), 0, None, 7):
         answer = mann_kendall(order)
         assert answer.exact

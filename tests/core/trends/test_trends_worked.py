@@ -107,9 +107,15 @@ def test_gilbert_several_values_per_period(published):
     assert answer.variance == pytest.approx(58.0952, abs=5e-5)
     assert answer.z == pytest.approx(2.3616, abs=5e-5)
     assert answer.slope == 5.5
-    assert (answer.slope_low, answer.slope_high) == (pytest.approx(2.57, abs=5e-3), pytest.approx(9.27, abs=5e-3))
+    assert (answer.slope_low, answer.slope_high) == (
+        pytest.approx(2.57, abs=5e-3),
+        pytest.approx(9.27, abs=5e-3),
+    )
     # from memory of the book: 2.6 and 9.3
-    assert (answer.slope_low, answer.slope_high) == (pytest.approx(2.6, abs=0.05), pytest.approx(9.3, abs=0.05))
+    assert (answer.slope_low, answer.slope_high) == (
+        pytest.approx(2.6, abs=0.05),
+        pytest.approx(9.3, abs=0.05),
+    )
 
 
 def test_gilbert_small():

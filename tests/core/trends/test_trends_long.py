@@ -1,0 +1,100 @@
+"""Long series: the compiled paths give what pair-by-pair computation gives, ties and qualifiers included."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from fathomlight.trends import mann_kendall, theil_sen
+from fathomlight.trends._scores import interval_codes, kendall_score, sign_matrix
+from fathomlight.trends._slopes import block_breakpoints
+from fathomlight.trends.selection import implicit_breakpoints
+
+
+def made(seed, n, tied_times, rounded, qualified):
+    rng = np.random.default_rng(seed)
+    t = np.sort(rng.integers(0, max(n // 3, 2), n)).astype(float) if tied_times else np.arange(n, dtype=float)
+    x = rng.standard_normal(n) + 0.01 * t
+    x = np.round(x, 1) if rounded else x
+    codes = rng.choice([-1, 0, 0, 0, 1], n).astype(np.int8) if qualified else np.zeros(n, dtype=np.int8)
+    return t, x, codes
+
+
+@settings(max_examples=60)
+@given(st.integers(0, 2**32), st.integers(20, 300), st.booleans(), st.booleans(), st.booleans())
+def test_any_rank_of_all_slopes(seed, n, tied_times, rounded, qualified):
+    t, x, codes = made(seed, n, tied_times, rounded, qualified)
+    doubled = not codes.any()
+    entries, anchor, pairs = block_breakpoints(t, x, codes, doubled)
+    entries = np.sort(entries)
+    found = implicit_breakpoints(t, x, codes, doubled)
+    assert (found.ordered.size, found.anchor, found.pairs) == (entries.size, anchor, pairs)
+    found.ordered.list_up_to, found.ordered.sample_size = 200, 100  # make it search
+    ranks = np.unique(np.random.default_rng(seed).integers(1, entries.size + 1, 5))
+    assert found.ordered.take(ranks) == pytest.approx(entries[ranks - 1], rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.parametrize("share_tied", [0.0, 0.5, 0.99])
+def test_heavy_ties_in_slope(share_tied):
+    # most slopes are exactly zero: the search must stop at the tie instead of listing it
+    rng = np.random.default_rng(1)
+    x = np.where(rng.random(3000) < share_tied, 0.0, rng.standard_normal(3000))
+    t = np.arange(3000.0)
+    found = implicit_breakpoints(t, x, np.zeros(3000, dtype=np.int8), True)
+    i, j = np.triu_indices(3000, 1)
+    slopes = np.sort((x[j] - x[i]) / (t[j] - t[i]))
+    ranks = np.array([1, 1000, slopes.size // 4, slopes.size // 2, slopes.size - 5])
+    assert found.ordered.take(ranks) == pytest.approx(slopes[ranks - 1], rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.parametrize(("tied_times", "rounded"), [(False, False), (False, True), (True, True)])
+def test_slope_and_limits_like_scipy(tied_times, rounded):
+    t, x, _ = made(3, 1500, tied_times, rounded, False)
+    ours, theirs = theil_sen(x, t, ranks="nearest"), stats.theilslopes(x, t)
+    assert ours.slope == pytest.approx(theirs.slope, rel=1e-9, abs=1e-12)
+    if not tied_times:  # scipy's variance takes no account of repeated times
+        assert ours.slope_low == pytest.approx(theirs.low_slope, rel=1e-9)
+        assert ours.slope_high == pytest.approx(theirs.high_slope, rel=1e-9)
+
+
+@settings(max_examples=30)
+@given(st.integers(0, 2**32), st.booleans(), st.booleans(), st.booleans())
+def test_score_of_a_long_series(seed, tied_times, rounded, qualified):
+    t, x, codes = made(seed, 400, tied_times, rounded, qualified)
+    low, high = interval_codes(x, codes)
+    later = t[:, None] < t[None, :]
+    assert kendall_score(t, low, high) == int(sign_matrix(low, high)[later].sum())
+
+
+def test_qualifiers_of_a_long_series():
+    t, x, codes = made(5, 1200, False, True, True)
+    marks = np.array(["=", ">", "<"])[codes]
+    plain, mirror = (
+        theil_sen(x, t, qualifiers=marks),
+        theil_sen(-x, t, qualifiers=np.array(["=", "<", ">"])[codes]),
+    )
+    entries, anchor, _ = block_breakpoints(t, x, codes, False)
+    entries = np.sort(entries)
+    assert (plain.zero_low, plain.zero_high) == (
+        pytest.approx(entries[anchor - 1], abs=1e-12),
+        pytest.approx(entries[anchor], abs=1e-12),
+    )
+    assert plain.slope == pytest.approx((entries[anchor - 1] + entries[anchor]) / 2, abs=1e-12)
+    assert (mirror.slope_low, mirror.slope_high) == (
+        pytest.approx(-plain.slope_high),
+        pytest.approx(-plain.slope_low),
+    )
+
+
+@pytest.mark.slow
+def test_two_hundred_thousand_readings():
+    rng = np.random.default_rng(2)
+    t = np.arange(200_000.0)
+    answer = mann_kendall(2e-6 * t + 0.1 * rng.standard_normal(t.size), t)
+    assert answer.slope_low < 2e-6 < answer.slope_high
+    assert answer.slope_high - answer.slope_low < 1e-7
+    n = t.size
+    assert answer.variance == pytest.approx(n * (n - 1.0) * (2 * n + 5) / 18)
