@@ -25,6 +25,7 @@ from fathomlight.indices.habitat import (
     thermal_depth_spans,
     thermal_optical_area,
 )
+from fathomlight.indices.habitat.daylight import light_course
 from fathomlight.indices.light import surface_illuminance_series
 
 T = runpy.run_path(str(Path(__file__).parents[2] / "reference" / "index_tables.py"))
@@ -216,13 +217,38 @@ def test_days_against_brute_force(disc):
 
 def test_grid_refinement_converges():
     areas = [
-        thermal_optical_area(lake(step_minutes=s, depth_step_m=z)).years.area_m2[0]
-        for s, z in ((60, 1.0), (30, 0.5), (15, 0.1), (5, 0.05), (2, 0.02))
+        thermal_optical_area(lake(light_step=s, depth_step_m=z)).years.area_m2[0]
+        for s, z in ((2.0, 1.0), (1.0, 0.5), (0.5, 0.1), (0.25, 0.05), (0.05, 0.02))
     ]
     errors = np.abs(np.array(areas[:-1]) - areas[-1]) / areas[-1]
-    assert errors[-1] < 0.002
-    assert errors[2] < 0.005
-    assert errors[0] > errors[2]
+    assert (np.diff(errors) < 0).all()
+    assert errors[-1] < 0.002  # the default step
+    assert errors[0] > 0.01
+
+
+def test_twilight_is_not_lost_in_a_deep_clear_lake():
+    """Disc 7 m: by day the band lies in cold deep water; what is left is twilight, minutes long."""
+    result = thermal_optical_area(lake(disc=7.0))
+    both, _ = brute_force_day("2020-06-21", 7.0, 46.0)
+    assert both > 0
+    assert result.days.set_index("date").loc["2020-06-21", "area_m2"] == pytest.approx(both, rel=0.03)
+
+
+def test_light_course_against_the_suns_place():
+    """Light by the hour from pvlib, sorted, is the curve that the season works with."""
+    for latitude, day, row in (
+        (46.0, "2024-06-21", 172),
+        (65.0, "2024-04-10", 100),
+        (-40.0, "2024-01-05", 4),
+    ):
+        lux = surface_illuminance_series(day, latitude, 0.0, step_minutes=1).illuminance_lux.to_numpy()
+        course = light_course(latitude, 0.05, 1.0)
+        assert course.share[row].sum() == pytest.approx(1)
+        brightest = np.sort(np.log(np.maximum(lux, 6.5e-4)))[::-1]
+        middle = (np.arange(1440) + 0.5) / 1440
+        at = np.concatenate([[0], np.cumsum(course.share[row])])
+        used = brightest > -6.5  # 0.0015 lux; the curve ends near 0.001
+        assert np.interp(middle, at, course.log_lux[row])[used] == pytest.approx(brightest[used], abs=0.06)
 
 
 def test_year_and_day_tables():
@@ -348,7 +374,7 @@ def test_repeats_on_one_day_are_one_reading():
     [
         ({"k": 0.0}, "k"),
         ({"sky_factor": 0.0}, "sky_factor"),
-        ({"step_minutes": 7}, "step_minutes"),
+        ({"light_step": 0.0}, "light_step"),
         ({"depth_step_m": 0.0}, "depth_step_m"),
         ({"max_gap_days": 0.0}, "max_gap_days"),
         ({"latitude": 95.0}, "latitude"),
@@ -377,18 +403,32 @@ def test_other_species_by_settings():
 
 
 def test_sensitivity_agrees_with_recomputing():
-    inputs = lake(step_minutes=30)
+    inputs = lake()
     result = habitat_sensitivity(inputs, secchi_m=[1.0, 2.0, 3.0])
     for disc, area in zip(result.curve.secchi_m, result.curve.area_m2, strict=True):
-        direct = thermal_optical_area(lake(disc=disc, step_minutes=30)).years.area_m2[0]
-        assert area == pytest.approx(direct, rel=0.02)
+        direct = thermal_optical_area(lake(disc=disc)).years.area_m2[0]
+        assert area == pytest.approx(direct, rel=1e-6)
     assert result.area_m2 == pytest.approx(result.curve.area_m2[1], rel=1e-6)
     assert result.plus_one_m2 == pytest.approx(result.curve.area_m2[2], rel=1e-6)
+    direct = thermal_optical_area(inputs).years.area_m2[0]
+    assert result.area_m2 == pytest.approx(direct, rel=1e-6)
     changes = result.changes.set_index("change_m").area_m2
     assert changes[1.0] == pytest.approx(result.plus_one_m2)
     assert changes[0.0] == pytest.approx(result.area_m2)
     assert "One more metre of clarity" in result.reading
     assert result.basis == "light and temperature"
+
+
+def test_sensitivity_is_about_the_last_years():
+    two = lake(years=(2018, 2019, 2020))
+    discs = np.where(pd.DatetimeIndex(two.dates).year < 2020, 1.0, 3.0)
+    recent = habitat_sensitivity(replace(two, secchi_m=discs), last_years=1, secchi_m=[3.0])
+    assert recent.area_m2 == pytest.approx(recent.curve.area_m2[0], rel=1e-6)
+    whole = habitat_sensitivity(replace(two, secchi_m=discs), last_years=None, secchi_m=[3.0])
+    assert whole.area_m2 > recent.area_m2
+    assert "2018-2020" in whole.method
+    with pytest.raises(ArgumentError, match="last_years"):
+        habitat_sensitivity(two, last_years=0)
 
 
 def test_sensitivity_without_temperature_rests_on_light():
@@ -400,13 +440,13 @@ def test_sensitivity_without_temperature_rests_on_light():
 
 
 def test_uncertainty_holds_the_estimate_and_repeats_with_its_seed():
-    inputs = lake(years=(2019, 2020), step_minutes=30)
+    inputs = lake(years=(2019, 2020))
     one, two = (habitat_uncertainty(inputs, draws=60, seed=4) for _ in range(2))
     pd.testing.assert_frame_equal(one.years, two.years)
     assert (one.years.low_m2 < one.years.area_m2).all()
     assert (one.years.area_m2 < one.years.high_m2).all()
     direct = thermal_optical_area(inputs).years.area_m2
-    assert one.years.area_m2.to_numpy() == pytest.approx(direct.to_numpy(), rel=0.01)
+    assert one.years.area_m2.to_numpy() == pytest.approx(direct.to_numpy(), rel=1e-9)
     assert (
         (one.years.k_part > 0.5) & (one.years.k_part < 1)
     ).all()  # 14 readings average their errors, k does not

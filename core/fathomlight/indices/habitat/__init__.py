@@ -8,14 +8,10 @@ from fathomlight.indices.habitat.band import (
 )
 from fathomlight.indices.habitat.bed import band_area
 from fathomlight.indices.habitat.course import HabitatResult, thermal_optical_area
-from fathomlight.indices.habitat.doubt import (
-    HabitatSensitivityResult,
-    HabitatUncertaintyResult,
-    habitat_sensitivity,
-    habitat_uncertainty,
-)
 from fathomlight.indices.habitat.inputs import HabitatInputs
+from fathomlight.indices.habitat.sensitivity import HabitatSensitivityResult, habitat_sensitivity
 from fathomlight.indices.habitat.species import WALLEYE, Species
+from fathomlight.indices.habitat.uncertainty import HabitatUncertaintyResult, habitat_uncertainty
 
 __all__ = [
     "WALLEYE",

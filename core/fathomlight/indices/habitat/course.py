@@ -10,13 +10,12 @@ import pandas as pd
 
 from fathomlight.errors import ArgumentError
 from fathomlight.indices._values import FloatArray
+from fathomlight.indices.habitat.daily import SweptBed, mean_area
 from fathomlight.indices.habitat.inputs import HabitatDays, HabitatInputs, day_of_year, lay_out
 from fathomlight.indices.habitat.species import WALLEYE, Species
 from fathomlight.indices.light import k_words
 from fathomlight.indices.words import CLARITY_CAUTION, HABITAT_CAUTION, join_words
 from fathomlight.model import Result
-
-_CHUNK_DAYS = 512
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,67 +58,11 @@ class HabitatResult(Result):
     notes: tuple[str, ...] = ()
 
 
-def _bed_at(depth: FloatArray, beds: FloatArray, rows: Any, deepest: float, cells: int) -> FloatArray:
-    """Look up bed shallower than each depth; ``beds`` (rows, cells + 2) with the flat bottom last."""
-    position = np.clip(depth * (cells / deepest), 0.0, cells)
-    cell = np.minimum(position.astype(np.int64), cells - 1)
-    share = position - cell
-    low = beds[rows, cell]
-    out = low + share * (beds[rows, cell + 1] - low)
-    at_bottom = depth >= deepest
-    if at_bottom.any():
-        out = np.where(at_bottom, beds[rows, cells + 1], out)
-    return np.asarray(out)
-
-
-def mean_area(
-    laid: HabitatDays, beds: FloatArray, log_disc: FloatArray, k: float | FloatArray, species: Species
-) -> FloatArray:
-    """Mean over the 24 hours of the area of bed in the light band, for each day.
-
-    Parameters
-    ----------
-    laid : HabitatDays
-        Inputs by day.
-    beds : numpy.ndarray, shape (days, cells + 2) or (cells + 2,)
-        Bed shallower than each grid node.
-    log_disc : numpy.ndarray, shape (days,)
-        ln of disc depth, [ln m].
-    k : float or numpy.ndarray, shape (days,)
-        k in Kd = k / SD.
-    species : Species
-        Whose light band.
-
-    Returns
-    -------
-    numpy.ndarray, shape (days,)
-        [m2]; NaN where an input is NaN.
-    """
-    assert laid.nodes is not None
-    assert laid.log_lux is not None
-    out = np.full(laid.days.size, np.nan)
-    doy = day_of_year(laid.days)
-    deepest, cells = float(laid.nodes[-1]), laid.nodes.size - 1
-    beds = np.atleast_2d(beds)
-    one = beds.shape[0] == 1
-    ok = np.flatnonzero(np.isfinite(log_disc) & (True if one else np.isfinite(beds[:, 0])))
-    scale = np.exp(log_disc) / k
-    high, low = np.log(species.high_lux), np.log(species.low_lux)
-    for at in range(0, ok.size, _CHUNK_DAYS):
-        part = ok[at : at + _CHUNK_DAYS]
-        light, reach = laid.log_lux[doy[part]], scale[part][:, None]
-        rows = 0 if one else part[:, None]
-        deep = _bed_at((light - low) * reach, beds, rows, deepest, cells)
-        shallow = _bed_at((light - high) * reach, beds, rows, deepest, cells)
-        out[part] = (deep - shallow).mean(axis=1)
-    return out
-
-
 def _noon_band(laid: HabitatDays, k: float, species: Species) -> tuple[FloatArray, FloatArray]:
     nan = np.full(laid.days.size, np.nan)
-    if laid.log_lux is None:
+    if laid.light is None:
         return nan, nan
-    noon = laid.log_lux[day_of_year(laid.days)].max(axis=1)
+    noon = laid.light.log_lux[day_of_year(laid.days), 0]
     reach = np.exp(laid.log_disc) / k
     bottom = np.inf if laid.nodes is None else laid.nodes[-1]
     shallow, deep = ((noon - np.log(limit)) * reach for limit in (species.high_lux, species.low_lux))
@@ -128,13 +71,12 @@ def _noon_band(laid: HabitatDays, k: float, species: Species) -> tuple[FloatArra
 
 def _daily(inputs: HabitatInputs, laid: HabitatDays, species: Species) -> pd.DataFrame:
     nan = np.full(laid.days.size, np.nan)
-    lit = laid.log_lux is not None and laid.weights is not None
-    optical = nan
-    if lit and laid.plain_bed is not None:
-        optical = mean_area(laid, laid.plain_bed, laid.log_disc, inputs.k, species)
-    both = (
-        mean_area(laid, laid.bed, laid.log_disc, inputs.k, species) if lit and laid.bed is not None else nan
-    )
+    lit = laid.light is not None and laid.weights is not None
+    optical = both = nan
+    if lit and laid.nodes is not None and laid.plain_bed is not None:
+        optical = mean_area(laid, SweptBed.of(laid.nodes, laid.plain_bed), laid.log_disc, inputs.k, species)
+    if lit and laid.nodes is not None and laid.bed is not None:
+        both = mean_area(laid, SweptBed.of(laid.nodes, laid.bed), laid.log_disc, inputs.k, species)
     shallow, deep = _noon_band(laid, inputs.k, species)
     return pd.DataFrame(
         {
@@ -212,7 +154,7 @@ def thermal_optical_area(
 
     Notes
     -----
-    At each step of the day, ``z68 = ln(E0 / 68) / Kd`` and ``z8 = ln(E0 / 8) / Kd`` are clipped to the
+    Through the day, ``z68 = ln(E0 / 68) / Kd`` and ``z8 = ln(E0 / 8) / Kd`` are clipped to the
     lake, the bed between them is taken from the depth-area table, and the part outside the temperature band
     is left out; the mean over all 24 hours is the day's area, and the mean over covered season days the
     year's. Between readings disc depth is interpolated in its logarithm and temperature linearly at each
@@ -251,7 +193,7 @@ def _method(inputs: HabitatInputs, species: Species) -> str:
         f"{species.low_degc:g}-{species.high_degc:g} degC at the lake bed, mean over all hours of the season "
         f"({m1:02d}-{d1:02d} to {m2:02d}-{d2:02d}, month-day); Kd = k / disc depth with "
         f"{k_words(inputs.k)}, clear-sky "
-        f"light times {inputs.sky_factor:g}, step {inputs.step_minutes} min. {species.source}"
+        f"light times {inputs.sky_factor:g}. {species.source}"
     )
 
 

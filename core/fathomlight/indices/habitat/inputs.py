@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import functools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +17,8 @@ from fathomlight.indices._values import (
     local_days,
     qualifier_array,
 )
-from fathomlight.indices.light import K_DEFAULT, check_k, check_step, illuminance, solar_elevation
+from fathomlight.indices.habitat.daylight import LightCourse, light_course
+from fathomlight.indices.light import K_DEFAULT, check_k
 from fathomlight.indices.stratification.profile import DatedProfile, profiles_from_readings
 from fathomlight.indices.stratification.stability import depth_area
 from fathomlight.indices.window import Window, in_window
@@ -33,8 +33,8 @@ class HabitatInputs:
     Attributes
     ----------
     dates, secchi_m : array_like, shape (n,)
-        Local dates and disc depths, [m]. Several on one day are averaged (geometric mean). Attenuation measured
-        with a light meter can be given as the disc depth it stands for, ``k / Kd``.
+        Local dates and disc depths, [m]. Several on one day are averaged (geometric mean). Attenuation
+        measured with a light meter can be given as the disc depth it stands for, ``k / Kd``.
     qualifiers : array_like of str, shape (n,), optional
         ``=``, ``<`` or ``>``; None means all ``=``.
     temperature_dates, temperature_depths_m, temperatures : array_like, shape (m,), optional
@@ -51,8 +51,8 @@ class HabitatInputs:
     sky_factor : float
         Share of clear-sky light that comes through, above 0 and at most 1. Loss at the surface belongs here
         too; with 0.5 the band lies 0.41 SD higher (ln 2 / 1.7) and is as thick as before.
-    step_minutes : int
-        Time step through the day, [min].
+    light_step : float
+        How finely twilight is resolved: step of light levels, [ln lux].
     depth_step_m : float, optional
         Depth step of the temperature grid, [m]; by default 1/400 of the greatest depth, at least 0.02.
     max_gap_days : float
@@ -75,7 +75,7 @@ class HabitatInputs:
     season: Window = ((5, 1), (10, 31))
     k: float = K_DEFAULT
     sky_factor: float = 1.0
-    step_minutes: int = 15
+    light_step: float = 0.25
     depth_step_m: float | None = None
     max_gap_days: float = 45.0
     hold_days: float = 15.0
@@ -108,7 +108,7 @@ class DayWeights:
 class HabitatDays:
     """Everything day by day; the computing functions need nothing else.
 
-    ``log_disc`` (days,) is ln of disc depth; ``log_lux`` (days of year, steps) ln of light; ``bed`` (days,
+    ``log_disc`` (days,) is ln of disc depth; ``light`` the light through each day of a year; ``bed`` (days,
     nodes) and ``plain_bed`` (nodes,) are suited bed and bed shallower than each grid node, with the flat
     bottom at the end.
     """
@@ -120,7 +120,7 @@ class HabitatDays:
     bound: npt.NDArray[np.bool_]
     reading_days: Days
     log_disc: FloatArray
-    log_lux: FloatArray | None
+    light: LightCourse | None
     nodes: FloatArray | None
     bed: FloatArray | None
     plain_bed: FloatArray | None
@@ -155,23 +155,6 @@ def _season_days(
     return days[inside], year[inside]
 
 
-@functools.lru_cache(maxsize=64)
-def _log_light(latitude: float, step_minutes: int, sky_factor: float) -> FloatArray:
-    """Return ln(lux) by day of a leap year and step of the day; -inf at night.
-
-    The sun stands less than 0.2 deg elsewhere at the same hour of other years.
-    """
-    start = np.datetime64("2024-01-01T00:00", "m")
-    steps = 1440 // step_minutes
-    minutes = np.arange(366 * steps) * step_minutes
-    times = (start + minutes).astype("datetime64[s]") + np.timedelta64(step_minutes * 30, "s")
-    elevation = solar_elevation(times, latitude, 0.0)
-    with np.errstate(divide="ignore"):
-        out = np.log(sky_factor * illuminance(elevation)).reshape(366, steps)
-    out.setflags(write=False)
-    return np.asarray(out)
-
-
 def day_of_year(days: Days) -> npt.NDArray[np.int_]:
     """Row of the light table of each day: position of its month and day in a leap year, from 0."""
     month = days.astype("datetime64[M]")
@@ -199,7 +182,8 @@ def _by_day(inputs: HabitatInputs) -> tuple[Days, FloatArray, npt.NDArray[np.boo
 
 def _check_settings(inputs: HabitatInputs) -> None:
     check_k(inputs.k)
-    check_step(inputs.step_minutes)
+    if not 0.01 <= inputs.light_step <= 4:
+        raise ArgumentError("light_step", "must lie between 0.01 and 4", got=inputs.light_step)
     if not 0 < inputs.sky_factor <= 1:
         raise ArgumentError("sky_factor", "must be above 0 and at most 1", got=inputs.sky_factor)
     if inputs.depth_step_m is not None:
@@ -207,6 +191,35 @@ def _check_settings(inputs: HabitatInputs) -> None:
     check_positive("max_gap_days", as_floats("max_gap_days", inputs.max_gap_days), "a gap")
     if inputs.latitude is not None:
         check_between("latitude", as_floats("latitude", inputs.latitude), -90, 90, "a latitude")
+
+
+def restrict(laid: HabitatDays, keep: npt.NDArray[np.bool_]) -> HabitatDays:
+    """Keep some of the days.
+
+    Parameters
+    ----------
+    laid : HabitatDays
+        Inputs by day.
+    keep : numpy.ndarray of bool, shape (days,)
+        Days to keep.
+
+    Returns
+    -------
+    HabitatDays
+        The same readings, fewer days.
+    """
+    w = laid.weights
+    return replace(
+        laid,
+        days=laid.days[keep],
+        year=laid.year[keep],
+        weights=None
+        if w is None
+        else DayWeights(w.left[keep], w.right[keep], w.share[keep], w.covered[keep]),
+        log_disc=laid.log_disc[keep],
+        bed=None if laid.bed is None else laid.bed[keep],
+        temperature_filled=laid.temperature_filled[keep],
+    )
 
 
 def lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> HabitatDays:
@@ -248,10 +261,10 @@ def lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> Habitat
         grid, filled = _daily_temperature(profiles, profile_days, days, nodes, inputs)
         bed = _suited(grid, plain, low_degc, high_degc)
         short = sum(float(p.depths_m[-1]) < 0.8 * float(nodes[-1]) for p in profiles)
-    log_lux = _log_lux(inputs)
+    light = _light(inputs)
     there = {
         "disc readings": weights is not None,
-        "latitude": log_lux is not None,
+        "latitude": light is not None,
         "depth-area table": basin is not None,
         "temperature profiles": bool(profiles),
     }
@@ -263,7 +276,7 @@ def lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> Habitat
         bound=bound,
         reading_days=reading_days,
         log_disc=log_disc,
-        log_lux=log_lux,
+        light=light,
         nodes=nodes,
         bed=bed,
         plain_bed=plain,
@@ -281,10 +294,10 @@ def _profiles(inputs: HabitatInputs) -> list[DatedProfile]:
     return profiles_from_readings(inputs.temperature_dates, inputs.temperature_depths_m, inputs.temperatures)
 
 
-def _log_lux(inputs: HabitatInputs) -> FloatArray | None:
+def _light(inputs: HabitatInputs) -> LightCourse | None:
     if inputs.latitude is None or np.isnan(inputs.latitude):
         return None
-    return _log_light(float(inputs.latitude), inputs.step_minutes, float(inputs.sky_factor))
+    return light_course(float(inputs.latitude), float(inputs.light_step), float(inputs.sky_factor))
 
 
 def _basin(inputs: HabitatInputs) -> tuple[FloatArray, FloatArray] | None:

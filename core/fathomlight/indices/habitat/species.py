@@ -7,6 +7,9 @@ from dataclasses import dataclass
 
 from fathomlight.errors import ArgumentError
 
+DARKEST_LUX = 0.001
+"""Astronomical twilight ends near 0.0006 lux (Seidelmann 1992); no limit of a species may lie near it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Species:
@@ -28,7 +31,7 @@ class Species:
     Raises
     ------
     ArgumentError
-        A limit is not finite, light is not greater than zero, or a band is upside down.
+        A limit is not finite, light is below :data:`DARKEST_LUX`, or a band is upside down.
     """
 
     name: str
@@ -47,6 +50,9 @@ class Species:
                 raise ArgumentError(low, "limits of a band must be numbers", got=(a, b))
             if a <= least:
                 raise ArgumentError(low, "light must be greater than zero", got=a)
+            if low == "low_lux" and a < DARKEST_LUX:
+                expected = f"{DARKEST_LUX:g} or more"
+                raise ArgumentError(low, "darker than the light model reaches", got=a, expected=expected)
             if a >= b:
                 raise ArgumentError(high, f"must be greater than {low}", got=b, expected=f"more than {a:g}")
 
