@@ -83,7 +83,10 @@ class OverdueRule(Rule):
         zone = context.timezone(station)
         began, start = _midnight(visit, zone), _midnight(opened, zone)
         over = None if end is None else _midnight(end, zone)
-        due = _midnight(opened - DAY, zone)
+        due_day = (
+            opened - DAY - np.timedelta64(math.floor(schedule + self.grace_days) - math.floor(schedule), "D")
+        )
+        due = _midnight(due_day, zone)
         message = self.say(
             context,
             station,
@@ -106,7 +109,7 @@ class OverdueRule(Rule):
             message=message,
             evidence={
                 "last_reading": str(visit),
-                "due": str(opened - DAY),
+                "due": str(due_day),
                 "schedule_days": schedule,
                 "grace_days": self.grace_days,
             },

@@ -196,6 +196,11 @@ def test_a_suspect_visit_is_a_visit_and_the_message_has_dates(table, context):
     )
     again = evaluate(OverdueRule(id="late", parameter="secchi"), readings, context("2025-07-09"))
     assert again == [episode]
+    (graced,) = evaluate(
+        OverdueRule(id="late", parameter="secchi", grace_days=5), readings, context("2025-07-01")
+    )
+    assert graced.message == episode.message  # due by the schedule; the grace only delays the alert
+    assert graced.opened - episode.opened == pd.Timedelta(days=5)
 
 
 # --- silent
