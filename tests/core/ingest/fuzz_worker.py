@@ -55,7 +55,7 @@ CELLS = [
 
 
 def table(rng):
-    rows = [HEADER]
+    rows = [list(HEADER)]
     for _ in range(rng.randint(0, 12)):
         date = f"{rng.randint(1, 12)}/{rng.randint(1, 28)}/{rng.randint(1990, 2024)}"
         clock = f"{rng.randint(0, 23)}:{rng.randint(0, 59):02d}"
@@ -63,7 +63,7 @@ def table(rng):
         rows.append([f"H-{rng.randint(0, 4)}", date, clock, rng.randint(0, 9), numbers[0], rng.choice(["", "B"]),
                      numbers[1], numbers[2], "x"])  # fmt: skip
     for _ in range(rng.randint(0, 12)):
-        row = rng.choice(rows)
+        row = rng.choice(rows[1:] or rows)
         row[rng.randrange(len(row))] = rng.choice(CELLS)
     return rows
 
