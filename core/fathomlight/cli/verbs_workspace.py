@@ -113,25 +113,19 @@ def serve(
 
 
 def _serve(folder: Path, port: int, address: str) -> None:
-    from importlib.util import find_spec
+    from importlib import import_module
 
-    spec = find_spec("fathomlight_dashboard")
-    if spec is None or spec.origin is None:
+    try:
+        pages = import_module("fathomlight_dashboard")  # by name: this layer lies below the pages
+    except ImportError:
         raise NotFoundError(
             "the pages are not part of this installation", expected="the package fathomlight_dashboard"
-        )
-    script = Path(spec.origin).with_name("app.py")
+        ) from None
     os.environ["FATHOMLIGHT_WORKSPACE"] = str(folder.resolve())
     note(f"Open http://{address}:{port} in a browser; end with Ctrl-C.")
     command = [
-        sys.executable, "-m", "streamlit", "run", str(script), "--server.port", str(port),
-        "--server.address", address, *_flags(),
+        sys.executable, "-m", "streamlit", "run", str(pages.APP), "--server.port", str(port),
+        "--server.address", address, *[f for f in pages.STREAMLIT_FLAGS if not f.startswith("--server.address")],
     ]  # fmt: skip
     os.execv(sys.executable, command)
 
-
-def _flags() -> list[str]:
-    from importlib import import_module
-
-    flags: list[str] = list(import_module("fathomlight_dashboard").STREAMLIT_FLAGS)
-    return flags
