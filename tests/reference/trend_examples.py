@@ -101,7 +101,8 @@ EXACT_TAILS = {
 }  # fmt: skip
 
 # Nottingham monthly air temperature 1920 to 1939 (R data set nottem). PRINTED: Seasonal Kendall S 224, Var 11364,
-# z 2.0919, p 0.03645, August S 80, September S 67; correlated seasonal test Var 19663.33, z 1.5974, p 0.1102; slope 0.05.
+# z 2.0919, p 0.03645, August S 80, September S 67; correlated seasonal test Var 19663.33, z 1.5974, p 0.1102;
+# slope 0.05.
 NOTTEM = {"s": 224, "variance": 11364, "z": 2.0919, "p": 0.03645, "variance_covariance": 19663.33,
           "z_covariance": 1.5974, "p_covariance": 0.1102, "slope": 0.05}  # fmt: skip
 
