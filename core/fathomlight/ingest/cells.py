@@ -174,8 +174,13 @@ class CellReader:
         for row in np.flatnonzero(~issues.bad):
             code = coded.codes[row]
             number, reason = float(parsed.number[code]), str(parsed.reason[code])
+            here = str(parsed.unit[code]) or label
             if not reason and not np.isnan(number):
-                here, mine = str(parsed.unit[code]) or label, cells.unit_texts[cells.unit[row]] or label
+                cells.sign[row] = 1 if parsed.sign[code] == ">" else cells.sign[row]
+                if np.isnan(cells.number[row]):
+                    cells.unit_texts.append(here)
+                    cells.unit[row] = len(cells.unit_texts) - 1
+                mine = cells.unit_texts[cells.unit[row]] or label
                 try:
                     second[row] = convert(number, here, mine) if here and mine and here != mine else number
                 except UnitError:
