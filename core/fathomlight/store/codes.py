@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -33,8 +34,9 @@ class Codes:
         self._database = database
         self._table = table
         self._first, self._second = _COLUMNS[table]
-        self._ids: dict[Pair, int] = {}
+        self._ids: dict[Pair, int] = {}  # replaced, never changed: other threads may be looking through it
         self._last = 0
+        self._lock = threading.Lock()
 
     def refresh(self, session: Session) -> dict[Pair, int]:
         """Read the pairs added since the last look and return all of them."""
@@ -42,12 +44,15 @@ class Codes:
             f"SELECT id, {self._first}, {self._second} FROM {self._table} WHERE id > ? ORDER BY id",
             self._last,
         )
-        for number, first, second in rows:
-            self._ids[str(first), str(second)] = int(number)
-        # a number given out earlier may be committed later (PostgreSQL): look again from there
-        if self._database.engine == "sqlite" and rows:
-            self._last = int(rows[-1][0])
-        return self._ids
+        with self._lock:
+            if rows:
+                self._ids = self._ids | {
+                    (str(first), str(second)): int(number) for number, first, second in rows
+                }
+            # on PostgreSQL a number given out earlier may be committed later: look again from the start
+            if rows and self._database.engine == "sqlite":
+                self._last = max(self._last, int(rows[-1][0]))
+            return self._ids
 
     def numbers(self, pairs: Sequence[Pair]) -> list[int]:
         """Return the number of each pair, making those that are not there yet.
@@ -71,7 +76,8 @@ class Codes:
                     first,
                     second,
                 )
-            self._last = 0 if self._database.engine == "postgresql" else self._last
+        # only what is committed is remembered: a number whose writing failed is given to another pair later
+        with self._database.session() as session:
             self.refresh(session)
 
 

@@ -29,6 +29,7 @@ from fathomlight.errors import (
 
 Engine = Literal["sqlite", "postgresql"]
 IDLE_CONNECTIONS = 8
+WAL_BYTES_KEPT = 64 * 2**20
 _ABANDONED: list[object] = []  # connections inherited by a forked child: neither used nor closed there
 
 
@@ -236,6 +237,7 @@ class Database:
             session.run(f"PRAGMA busy_timeout = {int(self.wait_s * 1000)}")
             session.run("PRAGMA cache_size = -32000")
             if not self.read_only:
+                session.run(f"PRAGMA journal_size_limit = {WAL_BYTES_KEPT}")
                 session.run("PRAGMA synchronous = FULL")  # an acknowledged batch survives a power cut too
         except BaseException:
             session.close()

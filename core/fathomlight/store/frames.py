@@ -157,6 +157,8 @@ def days(column: pd.Series, name: str) -> np.ndarray:
 
 def text(column: pd.Series) -> pa.Array:
     """Return a column as Arrow text, empty where there is none."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        column = column.astype(object)
     try:
         array = pa.array(column, type=pa.string(), from_pandas=True)
     except (pa.ArrowInvalid, pa.ArrowTypeError):  # numbers among the words

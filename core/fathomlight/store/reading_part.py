@@ -10,9 +10,13 @@ from fathomlight.store.part import Part
 from fathomlight.store.reads import Names, Selection, count, read, read_latest
 from fathomlight.store.times import TimeLike
 
+_VERSION = "SELECT value FROM counter WHERE name = 'data_version'"
+
 
 class ReadingPart(Part):
     """Reading what is in force."""
+
+    _counted: tuple[int, pd.DataFrame] | None = None
 
     def readings(
         self,
@@ -90,7 +94,10 @@ class ReadingPart(Part):
             out.
         """
         with self._db.session() as session:
-            return count(session, self._series)
+            version = session.number(_VERSION)
+            if self._counted is None or self._counted[0] != version:
+                self._counted = version, count(session, self._series)
+            return self._counted[1].copy()
 
     def data_version(self) -> int:
         """Return a number that grows with every change of what the store answers: the key for caches.
@@ -98,4 +105,4 @@ class ReadingPart(Part):
         It is raised in the same transaction as the change itself (loads, withdrawals, flags, surveys).
         """
         with self._db.session() as session:
-            return session.number("SELECT value FROM counter WHERE name = 'data_version'")
+            return session.number(_VERSION)

@@ -255,6 +255,23 @@ def test_data_version_grows_with_every_change(store, make):
     assert seen == sorted(set(seen))
 
 
+def test_tables_of_other_types_load_as_well(store, make):
+    plain = make([1.0, 2.0])
+    other = plain.astype(
+        {"station": "category", "parameter": object, "value": "float32", "replicate": "int8"}
+    )
+    other = other.assign(
+        time=plain["time"].dt.tz_convert("America/New_York").dt.as_unit("ns"),
+        local_date=plain["local_date"].dt.as_unit("s"),
+        original_value=[1.0, None],
+        flag=pd.array([2, 2], dtype="Int64"),
+    )  # fmt: skip
+    assert counts(store.load_readings(other, FILE)) == (2, 0, 0, 0, 0)
+    read = store.readings()
+    pd.testing.assert_series_equal(read["time"], plain["time"])
+    assert read["original_value"].tolist() == ["1.0", ""]
+
+
 def test_find_batch_by_hash(store, make):
     store.load_readings(make([1.0]), FILE)
     assert store.find_batch_by_hash("aa")["batch"].tolist() == [1]

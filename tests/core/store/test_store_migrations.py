@@ -138,7 +138,7 @@ def test_several_programs_open_a_new_store_at_once(url):
     )
     opened = [
         subprocess.Popen([sys.executable, "-c", code, url], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
-        for _ in range(4)
+        for _ in range(3)
     ]
     for process in opened:
         out, errors = process.communicate(timeout=60)

@@ -165,6 +165,26 @@ def test_a_writer_that_waits_too_long_says_so_and_changes_nothing(url, make):
         assert other.load_readings(make([1.0]), BatchInfo()).n_new == 1
 
 
+def test_a_name_whose_writing_failed_is_not_remembered(sqlite_url, make, monkeypatch):
+    """A number that was given out and rolled back belongs to the next name, not to the first."""
+    with open_store(sqlite_url) as store, open_store(sqlite_url) as other:
+        run = Session.run
+
+        def fail_at_commit(self: Session, sql: str, *parameters: object) -> None:
+            if sql == "COMMIT":
+                raise StoreFullError("no room", where="here")
+            run(self, sql, *parameters)
+
+        with monkeypatch.context() as patched:
+            patched.setattr(Session, "run", fail_at_commit)
+            with pytest.raises(StoreFullError):
+                store.load_readings(make([1.0]), BatchInfo())
+        other.load_readings(make([2.0], station="Otter Point"), BatchInfo())
+        store.load_readings(make([3.0]), BatchInfo())
+        assert store.readings(station="Heron Bay")["value"].tolist() == [3.0]
+        assert store.readings(station="Otter Point")["value"].tolist() == [2.0]
+
+
 # ------------------------------------------------------------------------------------------ no room, no right
 
 
