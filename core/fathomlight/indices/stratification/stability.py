@@ -114,6 +114,7 @@ def schmidt_stability(
     References
     ----------
     Schmidt, W. 1928. Ueber die Temperatur- und Stabilitaetsverhaeltnisse von Seen. Geogr. Ann. 10:145-177.
+
     Idso, S.B. 1973. On the concept of lake stability. Limnol. Oceanogr. 18:681-683.
 
     Examples

@@ -54,6 +54,7 @@ def tsi_secchi(secchi_m: Any, *, form: Form = "simplified") -> Any:
     References
     ----------
     Carlson, R.E. 1977. A trophic state index for lakes. Limnol. Oceanogr. 22:361-369.
+
     Carlson, R.E. & J. Simpson. 1996. A Coordinator's Guide to Volunteer Lake Monitoring Methods. NALMS.
 
     Examples
@@ -101,6 +102,7 @@ def tsi_chlorophyll(chlorophyll_ug_l: Any, *, form: Form = "simplified") -> Any:
     References
     ----------
     Carlson, R.E. 1977. A trophic state index for lakes. Limnol. Oceanogr. 22:361-369.
+
     Carlson, R.E. & J. Simpson. 1996. A Coordinator's Guide to Volunteer Lake Monitoring Methods. NALMS.
 
     Examples
@@ -143,6 +145,7 @@ def tsi_phosphorus(tp_ug_l: Any, *, form: Form = "simplified") -> Any:
     References
     ----------
     Carlson, R.E. 1977. A trophic state index for lakes. Limnol. Oceanogr. 22:361-369.
+
     Carlson, R.E. & J. Simpson. 1996. A Coordinator's Guide to Volunteer Lake Monitoring Methods. NALMS.
 
     Examples

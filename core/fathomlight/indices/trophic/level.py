@@ -139,9 +139,10 @@ def trophic_level(
     References
     ----------
     Burns, N.M., J.C. Rutherford & J.S. Clayton. 1999. A monitoring and classification system for New
-    Zealand lakes and reservoirs. J. Lake Reserv. Manage. 15:255-271. Burns, N., G. Bryers & E. Bowman.
-    2000. Protocol for Monitoring Trophic Levels of New Zealand Lakes and Reservoirs. New Zealand Ministry
-    for the Environment.
+    Zealand lakes and reservoirs. J. Lake Reserv. Manage. 15:255-271.
+
+    Burns, N., G. Bryers & E. Bowman. 2000. Protocol for Monitoring Trophic Levels of New Zealand Lakes and
+    Reservoirs. New Zealand Ministry for the Environment.
 
     Examples
     --------
