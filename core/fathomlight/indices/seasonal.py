@@ -21,7 +21,7 @@ from fathomlight.indices.trophic import (
 )
 from fathomlight.indices.trophic.carlson import Form
 from fathomlight.indices.window import GROWING_SEASON, Window, in_window, window_days
-from fathomlight.indices.words import CLARITY_CAUTION, ONE_INPUT_NOTE, class_words, tsi_reading
+from fathomlight.indices.words import CLARITY_CAUTION, MEMORY_NOTE, ONE_INPUT_NOTE, class_words, tsi_reading
 from fathomlight.model import Result
 
 Bound = Literal["", "at most", "at least", "open"]
@@ -433,9 +433,7 @@ def _notes(plan: _Plan, table: pd.DataFrame, of: str) -> tuple[str, ...]:
     if of == "tsi":
         notes.insert(0, ONE_INPUT_NOTE)
     if not plan.table.verified:
-        notes.append(
-            "The class limits are quoted from memory of the source and have not been compared with it."
-        )
+        notes.append(MEMORY_NOTE)
     bounded = int((table["bound"] != "").sum())
     if bounded:
         notes.append(
