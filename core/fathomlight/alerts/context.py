@@ -37,6 +37,8 @@ class Context:
         ``classify(index, value) -> label``, used where ``classes`` is None.
     show : callable or None
         ``show(parameter, value) -> text`` with unit, in the reader's units; the canonical unit when None.
+    show_change : callable or None
+        The same for a difference or a slope, with a sign and one digit more.
     """
 
     as_of: Any
@@ -48,6 +50,7 @@ class Context:
     classes: pd.DataFrame | None = None
     classify: Callable[[str, float], str] | None = None
     show: Callable[[str, float], str] | None = None
+    show_change: Callable[[str, float], str] | None = None
     date: dt.date | None = field(default=None, init=False)
 
     def __post_init__(self) -> None:
@@ -100,6 +103,27 @@ class Context:
         if known is None:
             return f"{sign}{value:g}"
         return f"{sign}{value:.{known.decimals}f} {known.unit}"
+
+    def change(self, parameter: str, value: float) -> str:
+        """Write a difference or a slope with its sign, unit, and one digit more than the measurement has.
+
+        Parameters
+        ----------
+        parameter : str
+        value : float
+            In the canonical unit.
+
+        Returns
+        -------
+        str
+            For example ``-0.04 m``.
+        """
+        if self.show_change is not None:
+            return self.show_change(parameter, value)
+        known = self.parameters.get(parameter)
+        if known is None:
+            return f"{value:+.2g}"
+        return f"{value:+.{known.decimals + 1}f} {known.unit}"
 
     def timezone(self, station: str) -> str:
         """Return the IANA time zone of a station, UTC when it is unknown."""

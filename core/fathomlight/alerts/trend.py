@@ -77,7 +77,7 @@ class TrendRule(Rule):
             context,
             station,
             direction=str(row["direction"]),
-            slope=f"{'+' if row['slope'] > 0 else ''}{context.text(self.parameter, float(row['slope']))}",
+            slope=context.change(self.parameter, float(row["slope"])),
             p=f"{row['p']:.3g}",
             p_adjusted=f"{row['p_adjusted']:.3g}",
             n_stations=str(n_stations),

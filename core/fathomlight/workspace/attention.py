@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import pandas as pd
@@ -33,7 +34,7 @@ class Attention(Change, Meaning):
     def _context(self, rules: tuple[Rule, ...]) -> Context:
         kinds = {r.kind: r for r in rules if r.enabled}
         return Context(
-            as_of=self.as_of,
+            as_of=self._as_of or dt.datetime.now(dt.UTC),
             stations=self.stations,
             waters=self.waters,
             parameters=self.parameters,
@@ -41,6 +42,7 @@ class Attention(Change, Meaning):
             trends=self._all_trends(rules) if "trend" in kinds else None,
             classes=self._all_classes(rules) if "class-change" in kinds else None,
             show=self.show_value,
+            show_change=self.show_change,
         )
 
     def _all_trends(self, rules: tuple[Rule, ...]) -> pd.DataFrame:
@@ -64,7 +66,9 @@ class Attention(Change, Meaning):
             Episodes opened, going on, ended, amended.
         """
         found = evaluate_all(self.rules, self._rule_readings(self.rules), self._context(self.rules))
-        changes = merge(self._stored_episodes(), found, as_of=self.as_of, rules={r.id for r in self.rules})
+        changes = merge(
+            self._stored_episodes(), found, as_of=self.as_of, in_use={r.id for r in self.rules if r.enabled}
+        )
         if changes.any:
             self.store.save_episodes([e.to_dict() for e in changes.episodes])
         return changes

@@ -194,7 +194,8 @@ class Change(Looking):
         Returns
         -------
         pandas.DataFrame
-            One row a station: n, n_years (with a value; below 5 no direction is spoken of), slope with limits [unit per year], p, p_adjusted (Benjamini & Hochberg 1995),
+            One row a station: n, n_years (with a value; below 5 no direction is spoken of),
+            slope with limits [unit per year], p, p_adjusted (Benjamini & Hochberg 1995),
             sure, direction, clarity, confidence, likelihood, notes, sentence; steepest murkier first.
         """
         what = self.parameter(parameter)
@@ -216,7 +217,8 @@ class Change(Looking):
         return {
             "station": station, "name": self.stations[station].name, "water": self.stations[station].water,
             "n": s.n, "n_readings": answer.n_readings, "first_year": answer.first_year, "last_year": answer.last_year,
-            "n_years": s.n_times, "coverage": s.coverage, "slope": s.slope, "slope_low": s.slope_low, "slope_high": s.slope_high,
+            "n_years": s.n_times, "coverage": s.coverage, "slope": s.slope, "slope_low": s.slope_low,
+            "slope_high": s.slope_high,
             "z": s.z, "p": s.p, "p_adjusted": math.nan, "sure": False, "tau": s.tau, "direction": s.direction,
             "clarity": answer.clarity, "confidence": s.confidence, "likelihood": s.likelihood,
             "n_below": s.n_below, "n_above": s.n_above, "sentence": answer.sentence, "notes": answer.notes,
@@ -250,7 +252,8 @@ class Change(Looking):
 
 
 _ROW = (
-    "station", "name", "water", "n", "n_readings", "first_year", "last_year", "n_years", "coverage", "slope", "slope_low",
+    "station", "name", "water", "n", "n_readings", "first_year", "last_year", "n_years", "coverage", "slope",
+    "slope_low",
     "slope_high", "z", "p", "p_adjusted", "sure", "tau", "direction", "clarity", "confidence", "likelihood",
     "n_below", "n_above", "sentence", "notes",
 )  # fmt: skip

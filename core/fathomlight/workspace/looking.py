@@ -10,7 +10,7 @@ import pandas as pd
 from fathomlight.model import USED_FLAGS, Parameter, plain
 from fathomlight.seasons import envelope as past_envelope
 from fathomlight.seasons import season_cells, standing
-from fathomlight.units import format_value
+from fathomlight.units import display_units, format_value, to_display_difference
 from fathomlight.workspace.base import Base
 
 if TYPE_CHECKING:
@@ -141,6 +141,12 @@ class Looking(Base):
         what = self.parameter(parameter)
         decimals = what.decimals if self.units == "metric" else None
         return format_value(value, what.unit, self.units, decimals=decimals)
+
+    def show_change(self, parameter: str, value: float) -> str:
+        """Write a difference or a slope with sign and unit, in the units of this workspace."""
+        what = self.parameter(parameter)
+        shown = float(to_display_difference(value, what.unit, self.units))
+        return f"{shown:+.{what.decimals + 1}f} {display_units(self.units)[what.unit].unit}"
 
     # -- a station against its own past -------------------------------------------------------------------
 

@@ -396,7 +396,7 @@ class Meaning(Looking):
                 days = day_values(self.series(where, name)).set_index("date")
                 days["qualifier"] = days["code"].map({-1: "<", 0: EQUAL, 1: ">"})
                 tables.append(days[["value", "qualifier"]])
-            both = tables[0].join(tables[1], how="inner", suffixes=("_x", "_y"))
+            both = tables[0].merge(tables[1], left_index=True, right_index=True, suffixes=("_x", "_y"))
             both = both[(both["value_x"] > 0) & (both["value_y"] > 0)]
             return fit_clarity_relation(
                 both["value_x"].to_numpy(), both["value_y"].to_numpy(), x_parameter=x, y_parameter=y,
