@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -54,7 +55,7 @@ class HabitatInputs:
     light_step : float
         How finely twilight is resolved: step of light levels, [ln lux].
     depth_step_m : float, optional
-        Depth step of the temperature grid, [m]; by default 1/400 of the greatest depth, at least 0.02.
+        Depth step of the temperature grid, [m]; by default 1/250 of the greatest depth, at least 0.02.
     max_gap_days : float
         Days between readings further apart than this are not covered.
     hold_days : float
@@ -222,6 +223,10 @@ def restrict(laid: HabitatDays, keep: npt.NDArray[np.bool_]) -> HabitatDays:
     )
 
 
+_last: dict[str, tuple[weakref.ref[HabitatInputs], float, float, HabitatDays]] = {}
+"""The inputs laid out last: area, sensitivity and interval of one water are usually asked for together."""
+
+
 def lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> HabitatDays:
     """Bring every input to every season day.
 
@@ -242,6 +247,16 @@ def lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> Habitat
     ArgumentError
         An input is impossible, or there is neither a disc nor a temperature reading.
     """
+    last = _last.get("laid")
+    if last is not None and last[0]() is inputs and last[1:3] == (low_degc, high_degc):
+        return last[3]
+    laid = _lay_out(inputs, low_degc, high_degc)
+    _last["laid"] = (weakref.ref(inputs), low_degc, high_degc, laid)
+    weakref.finalize(inputs, _last.clear)
+    return laid
+
+
+def _lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> HabitatDays:
     _check_settings(inputs)
     reading_days, log_readings, bound = _by_day(inputs)
     profiles = _profiles(inputs)
@@ -310,7 +325,7 @@ def _basin(inputs: HabitatInputs) -> tuple[FloatArray, FloatArray] | None:
 
 
 def _grid(deepest: float, step: float | None) -> FloatArray:
-    wanted = max(deepest / 400.0, 0.02) if step is None else step
+    wanted = max(deepest / 250.0, 0.02) if step is None else step
     return np.linspace(0.0, deepest, max(2, round(deepest / wanted) + 1))
 
 
@@ -345,13 +360,11 @@ def _daily_temperature(
 
 def _suited(grid: FloatArray, plain: FloatArray, low: float, high: float) -> FloatArray:
     """Bed of the right temperature shallower than each node, by day; linear within a cell."""
-    top, bottom = grid[:, :-1], grid[:, 1:]
-    warm, cold = np.maximum(top, bottom), np.minimum(top, bottom)
-    spread = warm - cold
-    inside = np.clip(np.minimum(warm, high) - np.maximum(cold, low), 0.0, None)
-    level = (cold >= low) & (warm <= high)
-    share = np.where(level, 1.0, inside / np.where(spread > 0, spread, 1.0))
-    share[np.isnan(spread)] = np.nan
+    spread = np.abs(np.diff(grid, axis=1))
+    inside = np.abs(np.diff(np.clip(grid, low, high), axis=1))
+    even = spread == 0
+    share = np.divide(inside, spread, out=np.zeros_like(spread), where=~even)
+    share[even] = ((grid[:, :-1] >= low) & (grid[:, :-1] <= high))[even]
     steps = share * np.diff(plain[:-1])
     out = np.zeros((grid.shape[0], plain.size))
     np.cumsum(steps, axis=1, out=out[:, 1:-1])
