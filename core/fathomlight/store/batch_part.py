@@ -27,6 +27,7 @@ from fathomlight.store.staging import Progress, Stage, stage_refused
 from fathomlight.store.survey_part import count_changes, state_of_surveys
 from fathomlight.store.times import to_instants
 
+_OPEN = "(settled_at = 0 OR settled_by IN (SELECT b.id FROM batch b WHERE b.id = settled_by AND b.state = 'withdrawn'))"
 _LOG_COLUMNS = ["batch", "action", "who", "why", "done"]
 
 
@@ -169,8 +170,16 @@ class BatchPart(Part):
         with self._db.session() as session:
             return batch_table(session, "WHERE file_hash = ? AND file_hash <> ''", file_hash)
 
-    def refused(self, batch: int) -> pd.DataFrame:
+    def refused(self, batch: int, *, open_only: bool = False) -> pd.DataFrame:
         """Return the refused rows of a batch.
+
+        Parameters
+        ----------
+        batch : int
+            Number of the batch.
+        open_only : bool
+            Leave out rows that were put right or set aside (:meth:`settle_refused`); a row put right by a batch
+            that is withdrawn now is open again.
 
         Returns
         -------
@@ -182,14 +191,57 @@ class BatchPart(Part):
         NotFoundError
             No such batch.
         """
+        only = f"AND {_OPEN}" if open_only else ""
         with self._db.session() as session:
-            if session.row("SELECT id FROM batch WHERE id = ?", int(batch)) is None:
-                raise NotFoundError("no such batch", got=batch, fix="Look at the list of batches.")
+            kind_of(session, batch)
             rows = session.rows(
                 "SELECT file, line, column_name, value, reason, remedy, row_text FROM refused "
-                "WHERE batch = ? ORDER BY n",
+                f"WHERE batch = ? {only} ORDER BY n",
                 int(batch),
             )
         if not rows:
             return empty_frame(REFUSED_COLUMNS)
         return pd.DataFrame(rows, columns=list(REFUSED_COLUMNS)).astype(dict(REFUSED_COLUMNS))
+
+    def settle_refused(
+        self, batch: int, line: int, column: str | None = None, *, who: str, why: str = "", by_batch: int = 0
+    ) -> int:
+        """Say that a refused row was put right by a later batch, or is set aside; it stays in the list of all.
+
+        Parameters
+        ----------
+        batch, line : int
+            The batch that refused it, and its line.
+        column : str, optional
+            The column at fault; every one of that line when left out.
+        who, why : str
+            Kept with the row.
+        by_batch : int
+            The batch with the corrected row, 0 when the row is set aside.
+
+        Returns
+        -------
+        int
+            Rows settled.
+
+        Raises
+        ------
+        NotFoundError
+            No such batch, or no open refused row there.
+        """
+        only, more = ("", ()) if column is None else ("AND column_name = ?", (column,))
+        with self._db.writing() as session:
+            kind_of(session, batch)
+            if by_batch:
+                kind_of(session, by_batch)
+            found = session.rows(
+                "UPDATE refused SET settled_at = ?, settled_by = ?, settled_who = ?, settled_why = ? "
+                f"WHERE batch = ? AND line = ? {only} AND {_OPEN} RETURNING n",
+                self._now(), int(by_batch), who, why, int(batch), int(line), *more,
+            )  # fmt: skip
+            if not found:
+                raise NotFoundError(
+                    "no open refused row there", got=(batch, line, column), fix="Look at the list."
+                )
+            bump(session, "data_version")
+        return len(found)

@@ -30,6 +30,7 @@ from fathomlight.errors import (
 Engine = Literal["sqlite", "postgresql"]
 IDLE_CONNECTIONS = 8
 WAL_BYTES_KEPT = 64 * 2**20
+CACHE_KIB, CACHE_KIB_LOADING = 8_000, 64_000
 _ABANDONED: list[object] = []  # connections inherited by a forked child: neither used nor closed there
 
 
@@ -162,7 +163,7 @@ class Database:
     @contextlib.contextmanager
     def session(self, *, fresh: bool = False) -> Iterator[Session]:
         """A connection for the length of a ``with`` block; ``fresh`` ones (with temporary tables) are not kept."""
-        session = self._connect() if fresh else self._take()
+        session = self._connect(fresh=True) if fresh else self._take()
         try:
             yield session
         except BaseException:
@@ -218,12 +219,12 @@ class Database:
             self._idle.append(session)
             return True
 
-    def _connect(self) -> Session:
+    def _connect(self, *, fresh: bool = False) -> Session:
         if self._closed:
             raise StoreError("the store is closed", where=self.where, fix="Open it again with open_store.")
-        return self._connect_sqlite() if self.engine == "sqlite" else self._connect_postgresql()
+        return self._connect_sqlite(fresh) if self.engine == "sqlite" else self._connect_postgresql()
 
-    def _connect_sqlite(self) -> Session:
+    def _connect_sqlite(self, fresh: bool) -> Session:
         import adbc_driver_sqlite.dbapi
 
         try:
@@ -235,7 +236,7 @@ class Database:
         session = Session(connection, "sqlite", self.where)
         try:
             session.run(f"PRAGMA busy_timeout = {int(self.wait_s * 1000)}")
-            session.run("PRAGMA cache_size = -32000")
+            session.run(f"PRAGMA cache_size = -{CACHE_KIB_LOADING if fresh else CACHE_KIB}")
             if not self.read_only:
                 session.run(f"PRAGMA journal_size_limit = {WAL_BYTES_KEPT}")
                 session.run("PRAGMA synchronous = FULL")  # an acknowledged batch survives a power cut too

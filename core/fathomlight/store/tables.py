@@ -125,11 +125,12 @@ reading_old = sa.Table(
     **CLUSTERED,
 )  # fmt: skip
 
+# settled_at: when it was put right (by batch settled_by) or set aside (settled_by 0); 0 while it is open
 refused = sa.Table(
     "refused", metadata,
     *_key("batch", "n"),
     _text("file"), _whole("line"), _text("column_name"), _text("value"), _text("reason"), _text("remedy"),
-    _text("row_text"),
+    _text("row_text"), _whole("settled_at", 0), _whole("settled_by", 0), _text("settled_who"), _text("settled_why"),
     **CLUSTERED,
 )  # fmt: skip
 

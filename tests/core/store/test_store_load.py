@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from fathomlight.errors import ArgumentError
+from fathomlight.errors import ArgumentError, NotFoundError
 from fathomlight.model import READING_COLUMNS, REFUSED_COLUMNS, empty_frame
 from fathomlight.store import BatchInfo
 
@@ -162,6 +162,23 @@ def test_rows_refused_by_the_reader_are_kept_with_the_batch(store, make):
     assert (result.n_rows, result.n_refused) == (2, 1)
     kept = store.refused(result.batch)
     pd.testing.assert_frame_equal(kept, refused.astype(dict(REFUSED_COLUMNS)))
+
+
+def test_a_refused_row_is_put_right_or_set_aside(store, make):
+    table = make([1.0] * 3).assign(qualifier=["~", "~", "="], line=[2, 3, 4])
+    store.load_readings(table, FILE)
+    fixed = store.load_readings(make([1.0]), BatchInfo(file="july.csv line 2", source="form"))
+    assert store.settle_refused(1, 2, "qualifier", who="volunteer", by_batch=fixed.batch) == 1
+    assert store.refused(1, open_only=True)["line"].tolist() == [3]
+    assert store.settle_refused(1, 3, who="reviewer", why="not a reading") == 1
+    assert store.refused(1, open_only=True).empty
+    assert store.refused(1)["line"].tolist() == [2, 3]
+    store.withdraw(fixed.batch, "", "")
+    assert store.refused(1, open_only=True)["line"].tolist() == [2]
+    with pytest.raises(NotFoundError, match="no open refused row"):
+        store.settle_refused(1, 3, who="reviewer")
+    with pytest.raises(NotFoundError, match="no such batch"):
+        store.settle_refused(9, 3, who="reviewer")
 
 
 def test_a_load_of_nothing_is_a_batch_of_nothing(store):

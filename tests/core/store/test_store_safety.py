@@ -194,8 +194,8 @@ def test_no_room_left_leaves_the_store_as_it_was(sqlite_url, make, monkeypatch):
         before = store.readings()
     connect = Database._connect_sqlite
 
-    def in_little_room(self: Database) -> Session:
-        session = connect(self)
+    def in_little_room(self: Database, fresh: bool) -> Session:
+        session = connect(self, fresh)
         pages = session.number("PRAGMA page_count")
         session.run(f"PRAGMA max_page_count = {pages + 5}")
         return session
