@@ -1,6 +1,8 @@
 """Habitat of one lake over 30 years: daily light, temperature and lake bed, its sensitivity and its
 interval."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -38,16 +40,19 @@ def thirty_years():
 
 @pytest.mark.benchmark(group="habitat")
 def test_thirty_years(benchmark, thirty_years):
-    result = benchmark(thermal_optical_area, thirty_years)
+    result = benchmark(
+        lambda: thermal_optical_area(replace(thirty_years))
+    )  # a new object: nothing laid out before
     assert result.years.covered.all()
     assert len(result.years) == 30
 
 
 @pytest.mark.benchmark(group="habitat")
 def test_thirty_years_sensitivity(benchmark, thirty_years):
-    assert benchmark(habitat_sensitivity, thirty_years).area_m2 > 0
+    assert benchmark(lambda: habitat_sensitivity(replace(thirty_years))).area_m2 > 0
 
 
 @pytest.mark.benchmark(group="habitat")
 def test_thirty_years_uncertainty(benchmark, thirty_years):
-    assert benchmark(habitat_uncertainty, thirty_years, draws=200).years.low_m2.notna().all()
+    result = benchmark(lambda: habitat_uncertainty(replace(thirty_years), draws=200))
+    assert result.years.low_m2.notna().all()
