@@ -8,8 +8,8 @@ from types import MappingProxyType
 from fathomlight.fish.gears import GEARS, gear_key
 
 _EVERYWHERE = (
-    "Sampling fish needs permission: follow the permits, licences, local codes and animal-care rules that apply where you "
-    "work.",
+    "Sampling fish needs permission: follow the permits, licences, local codes and animal-care rules "
+    "that apply where you work.",
 )
 
 CAUTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(

@@ -27,6 +27,7 @@ from fathomlight.model import (
     empty_frame,
 )
 
+_MOST_PASSES, _MOST_FISH = 99, 10**9
 _EMPTY_WORDS = frozenset({"", "na", "n/a", "nan", "nat", "none", "null", ".", "-"})
 
 
@@ -120,6 +121,23 @@ class _Sheet:
         wrong = (text != "") & stamps.isna()
         self.refuse(wrong, column, f"{column} is not a date", "Write it as 2025-07-24 or 2025-07-24 21:30.")
         return stamps
+
+    def repeats(self, table: pd.DataFrame, key: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
+        """Rows like the first good row of their key, and rows that share its key but differ from it."""
+        same, other = np.zeros(len(table), dtype=bool), np.zeros(len(table), dtype=bool)
+        good = table.loc[~self.bad]
+        if good.empty:
+            return same, other
+        place = pd.Series(np.arange(len(good)))
+        group = good.groupby(list(key), dropna=False, sort=False).ngroup().reset_index(drop=True)
+        first = place.groupby(group).transform("min").to_numpy()
+        alike = np.ones(len(good), dtype=bool)
+        for name in good.columns:
+            cells = good[name].to_numpy(dtype=object)
+            alike &= (cells == cells[first]) | (pd.isna(cells) & pd.isna(cells[first]))
+        later = first != place.to_numpy()
+        same[~self.bad], other[~self.bad] = later & alike, later & ~alike
+        return same, other
 
     def finish(self, columns: Mapping[str, str], data: dict[str, object], repeated: np.ndarray) -> RowCheck:
         table = pd.DataFrame(data)[list(columns)]
@@ -269,9 +287,9 @@ def check_surveys(
         "note": sheet.text("note"),
     }
     table = pd.DataFrame(data)
-    again = table.duplicated().to_numpy()
+    again, clash = sheet.repeats(table, ["survey"])
     sheet.refuse(
-        table["survey"].duplicated().to_numpy() & ~again & (survey != "").to_numpy(),
+        clash,
         "survey",
         "another row of this table has the same survey but other content",
         "Give each survey its own name, or correct the row.",
@@ -289,9 +307,9 @@ def _common(sheet: _Sheet, surveys: Collection[str] | None) -> dict[str, object]
     passes = sheet.numbers("pass_number", "the number of the pass, from 1")
     passes = np.where(np.isnan(passes), 1.0, passes)
     sheet.refuse(
-        (passes < 1) | (passes != np.round(passes)),
+        (passes < 1) | (passes > _MOST_PASSES) | (passes != np.round(passes)),
         "pass_number",
-        "a pass number is a whole number from 1",
+        f"a pass number is a whole number from 1 to {_MOST_PASSES}",
         "Count passes from 1.",
     )
     mesh = sheet.numbers("mesh_mm", "the stretched mesh in mm")
@@ -347,17 +365,17 @@ def check_catches(
         "a count cannot be below zero",
         "If this is a code for missing, leave the row out.",
     )
+    sheet.refuse(count > _MOST_FISH, "count", "more fish than can be", "Check for a slip of the keys.")
     sheet.refuse(
         (count >= 0) & (count != np.round(count)),
         "count",
         "a count is a whole number",
         "Give the fish counted, not an expanded or per-effort number.",
     )
-    whole = np.where(sheet.bad | np.isnan(count), 0, np.clip(count, 0, 2**53)).astype(np.int64)
+    whole = np.where(sheet.bad | np.isnan(count), 0, count).astype(np.int64)
     columns = {**data, "count": whole}
     table = pd.DataFrame(columns)[list(CATCH_COLUMNS)]
-    again = table.duplicated().to_numpy()
-    clash = table.duplicated(["survey", "species", "pass_number", "mesh_mm"]).to_numpy() & ~again & ~sheet.bad
+    again, clash = sheet.repeats(table, ["survey", "species", "pass_number", "mesh_mm"])
     sheet.refuse(
         clash,
         "count",

@@ -130,13 +130,13 @@ def test_it_speaks_plainly(murky_helps):
 
 
 def test_planted_slope_is_covered_at_nominal_rate_with_waters_that_differ():
-    """90 records of 12 waters: 95 % limits; the binomial 99.9 % band is about 0.86 to 1."""
+    """60 records of 12 waters: 95 % limits; the binomial 99.9 % band is about 0.85 to 1."""
     rng = np.random.default_rng(99)
     hits = 0
-    for _ in range(90):
+    for _ in range(60):
         result = clarity_effect(plant(rng))
         hits += result.effect_low <= math.exp(0.5) <= result.effect_high
-    assert hits / 90 >= 0.88
+    assert hits / 60 >= 0.85
 
 
 @pytest.mark.slow
@@ -146,18 +146,18 @@ def test_planted_slope_is_covered_at_nominal_rate_with_waters_that_differ():
 def test_coverage_in_other_designs(waters, each, theta, spread):
     rng = np.random.default_rng(7)
     hits = 0
-    for _ in range(100):
+    for _ in range(60):
         result = clarity_effect(plant(rng, waters, each, theta=theta, spread=spread))
         hits += result.effect_low <= math.exp(0.5) <= result.effect_high
-    assert hits / 100 >= 0.87
+    assert hits / 60 >= 0.85
 
 
 def test_no_effect_is_seldom_called_one():
-    """80 records without an effect, waters that differ: about one in twenty (99.9 % band: to 0.13)."""
+    """50 records without an effect, waters that differ: about one in twenty (99.9 % band: to 0.16)."""
     rng = np.random.default_rng(12)
-    found = [clarity_effect(plant(rng, 10, 6, slope=0.0)) for _ in range(80)]
-    assert np.mean([not r.effect_low <= 1 <= r.effect_high for r in found]) <= 0.13
-    assert np.mean([r.shape == "hump" for r in found]) <= 0.13
+    found = [clarity_effect(plant(rng, 10, 6, slope=0.0)) for _ in range(50)]
+    assert np.mean([not r.effect_low <= 1 <= r.effect_high for r in found]) <= 0.16
+    assert np.mean([r.shape == "hump" for r in found]) <= 0.16
     calm = next(r for r in found if r.effect_low <= 1 <= r.effect_high)
     assert any("do not show whether" in s for s in calm.sentences)
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fathomlight.errors import ArgumentError
@@ -97,6 +97,18 @@ def test_the_same_survey_again_is_taken_once_a_different_one_is_refused():
     assert "other content" in result.refused["reason"].iloc[0]
 
 
+def test_a_refused_row_neither_repeats_nor_is_repeated():
+    result = check_surveys(table({"effort": "two"}, {"effort": ""}, {"effort": "4"}, {"effort": "4"}))
+    assert result.accepted["effort"].isna().tolist() == [True]
+    assert result.repeated == 0
+    assert result.refused["line"].tolist() == [2, 4, 5]
+    rows = check_catches(
+        fish_catch(("s", "perch", "-9", "", ""), ("s", "perch", "0", "", ""), ("s", "perch", "1e20", "", ""))
+    )
+    assert rows.accepted["count"].tolist() == [0]
+    assert rows.refused["line"].tolist() == [2, 4]
+
+
 def test_odd_units_for_a_gear_are_doubted_not_refused():
     result = check_surveys(table({"effort_unit": "km"}))
     assert len(result.accepted) == 1
@@ -169,7 +181,8 @@ def test_fish():
 cells = st.one_of(st.text(max_size=8), st.floats(), st.integers(-(10**20), 10**20), st.none(), st.booleans())
 
 
-@given(st.lists(st.tuples(*[cells] * 5), max_size=12))
+@settings(max_examples=60)
+@given(st.lists(st.tuples(*[cells] * 5), max_size=8))
 def test_any_rubbish_is_accounted_for(rows):
     frame = fish_catch(*rows)
     result = check_catches(frame)
@@ -177,7 +190,8 @@ def test_any_rubbish_is_accounted_for(rows):
     assert (result.accepted["count"] >= 0).all()
 
 
-@given(st.lists(st.tuples(*[cells] * 9), max_size=8))
+@settings(max_examples=60)
+@given(st.lists(st.tuples(*[cells] * 9), max_size=6))
 def test_any_rubbish_survey_is_accounted_for(rows):
     frame = pd.DataFrame(rows, columns=list(SURVEY_COLUMNS))
     result = check_surveys(frame.astype(object))
