@@ -16,11 +16,16 @@ from fathomlight.workspace.adding import CheckReport
 from fathomlight.workspace.change import TrendAnswer
 from fathomlight.workspace.meaning import HabitatAnswer, TrophicAnswer
 from fathomlight.workspace.out import Out, StatusReport
+from fathomlight.workspace.rights import EVERYTHING, ROLES, Rights, Role
 from fathomlight.workspace.setup import demo_source, init_workspace, load_demo
 
 __all__ = [
+    "EVERYTHING",
+    "ROLES",
     "CheckReport",
     "HabitatAnswer",
+    "Rights",
+    "Role",
     "StatusReport",
     "TrendAnswer",
     "TrophicAnswer",
@@ -42,6 +47,7 @@ def open_workspace(
     actor: str | None = None,
     as_of: dt.date | str | None = None,
     read_only: bool = False,
+    rights: Rights = EVERYTHING,
 ) -> Workspace:
     """Open a workspace: check its configuration, open its store.
 
@@ -55,6 +61,8 @@ def open_workspace(
         The day taken as today; that of ``workspace.toml``, else today.
     read_only : bool
         Open the store without any right to write.
+    rights : Rights
+        What the person at work may do; everything when left out.
 
     Returns
     -------
@@ -78,4 +86,4 @@ def open_workspace(
     if "://" not in config.store_url:
         Path(config.store_url).parent.mkdir(parents=True, exist_ok=True)
     store = open_store(config.store_url, create=not read_only, read_only=read_only)
-    return Workspace(config, store, actor=actor, as_of=day)
+    return Workspace(config, store, actor=actor, as_of=day, rights=rights)

@@ -23,8 +23,8 @@ from fathomlight.ingest import (
     visit_to_readings,
 )
 from fathomlight.model import IDENTITY, READING_COLUMNS, REFUSED_COLUMNS, USED_FLAGS, Result, empty_frame
-from fathomlight.store import BatchChange, BatchInfo
-from fathomlight.workspace.base import Base
+from fathomlight.store import BatchInfo
+from fathomlight.workspace.keeping import Keeping
 
 Progress = Callable[[int, int], None]
 PAST_LEAST = 10
@@ -76,7 +76,7 @@ class CheckReport(Result):
     sentence: str = ""
 
 
-class Adding(Base):
+class Adding(Keeping):
     """Loading, checking, withdrawing and flagging."""
 
     limits = ReadLimits()
@@ -179,6 +179,7 @@ class Adding(Base):
         return self._store(read, info)
 
     def _store(self, read: ReadResult, info: BatchInfo) -> CheckReport:
+        self.rights.require("volunteer", "adding readings", self._waters_of(read))
         if read.kind in {"surveys", "catch", "fish"}:
             result = self.store.load_surveys(
                 read.surveys, read.catches, read.fish, info, refused=read.refused
@@ -188,6 +189,10 @@ class Adding(Base):
         if read.kind not in {"surveys", "catch", "fish"} and not result.skipped:
             self.run_quality(stations=sorted(set(read.frame["station"])))
         return self._report(read, result)
+
+    def _waters_of(self, read: ReadResult) -> set[str]:
+        waters = {self.stations[s].water for s in set(read.frame["station"]) if s in self.stations}
+        return waters | set(read.surveys["water"])
 
     def _chosen(self, path: Path, recipe: str | Recipe | None) -> Recipe:
         if isinstance(recipe, Recipe):
@@ -366,89 +371,6 @@ class Adding(Base):
                 read, BatchInfo(file=name, recipe=read.recipe, who=self.actor, why=why, source="form")
             )
         return self._report(read, None)
-
-    # -- batches ------------------------------------------------------------------------------------------
-
-    def batches(self) -> pd.DataFrame:
-        """Return every batch: file, recipe, who, when, counts, state."""
-        return self.store.batches()
-
-    def refused(self, batch: int | None = None) -> pd.DataFrame:
-        """Return refused rows of one batch, or of all that are in force (with a column ``batch``)."""
-        if batch is not None:
-            return self.store.refused(batch)
-        table = self.batches()
-        numbers = table.loc[(table["n_refused"] > 0) & (table["state"] == "active"), "batch"]
-        parts = [self.store.refused(int(n)).assign(batch=int(n)) for n in numbers]
-        return pd.concat(parts, ignore_index=True) if parts else empty_frame(REFUSED_COLUMNS).assign(batch=[])
-
-    def withdraw(self, batch: int, why: str) -> BatchChange:
-        """Take a whole batch out of force; what it had corrected comes back. Nothing is deleted."""
-        return self.store.withdraw(batch, self.actor, why)
-
-    def restore(self, batch: int, why: str) -> BatchChange:
-        """Put a withdrawn batch back."""
-        return self.store.restore(batch, self.actor, why)
-
-    # -- flags --------------------------------------------------------------------------------------------
-
-    def run_quality(self, stations: list[str] | None = None) -> int:
-        """Run the quality tests of ``config/parameters.toml`` and store the automatic flags.
-
-        Parameters
-        ----------
-        stations : list of str, optional
-            Only these; all when left out.
-
-        Returns
-        -------
-        int
-            Readings that were tested. Flags a person set stay as they are.
-        """
-        from fathomlight.quality import flag_frame
-
-        parameters = sorted(self.config.quality)
-        names = stations if stations is not None else sorted(set(self.store.counts()["station"]))
-        settings: dict[str | tuple[str, str], Any] = dict(self.config.quality.items())
-        tested = 0
-        for station in names:
-            readings = self.store.readings(station=station, parameter=parameters)
-            if readings.empty:
-                continue
-            flags = flag_frame(readings, settings, parameters=self.parameters)
-            self.store.set_flags(flags, who="quality tests", automatic=True)
-            tested += len(flags)
-        return tested
-
-    def set_flag(self, identity: dict[str, Any], flag: int, reason: str) -> int:
-        """Set the flag of one reading, as a person, with a reason; automatic tests never change it again.
-
-        Parameters
-        ----------
-        identity : dict
-            station, parameter, depth_m, time, replicate.
-        flag : int
-            1 pass, 3 suspect, 4 fail.
-        reason : str
-            Why; it is kept with the flag.
-
-        Returns
-        -------
-        int
-            Readings whose flag was set: 1, or 0 when it was so already.
-        """
-        row = pd.DataFrame(
-            [{**{k: identity[k] for k in IDENTITY}, "flag": int(flag), "test": "", "reason": reason}]
-        )
-        return self.store.set_flags(row, who=self.actor, automatic=False).n_set
-
-    def undo_flag(self, identity: dict[str, Any], why: str = "") -> int:
-        """Take back the last flag a person set on a reading; the one before it is in force again."""
-        return self.store.undo_flag({k: identity[k] for k in IDENTITY}, who=self.actor, why=why).n_set
-
-    def history(self, **identity: Any) -> pd.DataFrame:
-        """Return all versions of the readings named by station, parameter, time ...: who, when, why."""
-        return self.store.history(**identity)
 
 
 def _sentence(

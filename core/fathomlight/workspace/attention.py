@@ -133,6 +133,8 @@ class Attention(Change, Meaning):
         fathomlight.errors.ArgumentError
             The episode is over.
         """
+        station = self.stations.get(self.episode(key).station)
+        self.rights.require("reviewer", "marking an episode as seen", {station.water} if station else ())
         if self.episode(key).state == "over":
             raise ArgumentError("key", "the episode is over", got=key)
         self.store.mark_seen(key, self.actor, note)

@@ -18,6 +18,7 @@ from fathomlight.ingest import Recipe, load_recipes
 from fathomlight.model import Parameter, Station, Water
 from fathomlight.seasons import SeasonScheme
 from fathomlight.store import Store
+from fathomlight.workspace.rights import EVERYTHING, Rights
 
 T = TypeVar("T")
 _REMEMBERED = 256
@@ -26,10 +27,19 @@ _REMEMBERED = 256
 class Base:
     """Configuration and store of one workspace; the other parts of :class:`Workspace` build on it."""
 
-    def __init__(self, config: Config, store: Store, *, actor: str | None, as_of: dt.date | None) -> None:
+    def __init__(
+        self,
+        config: Config,
+        store: Store,
+        *,
+        actor: str | None,
+        as_of: dt.date | None,
+        rights: Rights = EVERYTHING,
+    ) -> None:
         self.config = config
         self.store = store
         self.actor = actor or ""
+        self.rights = rights
         self._as_of = as_of or config.as_of
         self._memory: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._lock = threading.RLock()
@@ -164,6 +174,10 @@ class Base:
             while len(self._memory) > _REMEMBERED:
                 self._memory.popitem(last=False)
         return made
+
+    def audit(self, action: str, detail: dict[str, Any] | str = "") -> None:
+        """Write down who did what."""
+        self.store.audit(self.actor, action, detail)
 
     def close(self) -> None:
         """Close the store."""

@@ -1,0 +1,115 @@
+"""Batches, flags and history: what was loaded, by whom, and what people decided about it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from fathomlight.model import IDENTITY, REFUSED_COLUMNS, empty_frame
+from fathomlight.store import BatchChange
+from fathomlight.workspace.base import Base
+
+
+class Keeping(Base):
+    """Looking after what was loaded."""
+
+    # -- batches ------------------------------------------------------------------------------------------
+
+    def batches(self) -> pd.DataFrame:
+        """Return every batch: file, recipe, who, when, counts, state."""
+        return self.store.batches()
+
+    def refused(self, batch: int | None = None) -> pd.DataFrame:
+        """Return refused rows of one batch, or of all that are in force (with a column ``batch``)."""
+        if batch is not None:
+            return self.store.refused(batch)
+        table = self.batches()
+        numbers = table.loc[(table["n_refused"] > 0) & (table["state"] == "active"), "batch"]
+        parts = [self.store.refused(int(n)).assign(batch=int(n)) for n in numbers]
+        return pd.concat(parts, ignore_index=True) if parts else empty_frame(REFUSED_COLUMNS).assign(batch=[])
+
+    def withdraw(self, batch: int, why: str) -> BatchChange:
+        """Take a whole batch out of force; what it had corrected comes back. Nothing is deleted."""
+        self._may_change_batch(batch, "withdrawing a batch")
+        change = self.store.withdraw(batch, self.actor, why)
+        self.audit("withdraw", {"batch": batch, "why": why})
+        return change
+
+    def restore(self, batch: int, why: str) -> BatchChange:
+        """Put a withdrawn batch back."""
+        self._may_change_batch(batch, "putting a batch back")
+        change = self.store.restore(batch, self.actor, why)
+        self.audit("restore", {"batch": batch, "why": why})
+        return change
+
+    def _may_change_batch(self, batch: int, doing: str) -> None:
+        if self.rights.waters is None:
+            self.rights.require("reviewer", doing)
+            return
+        stations = set(self.store.readings(batch=batch, columns=["station"])["station"])
+        self.rights.require(
+            "reviewer", doing, {self.stations[s].water for s in stations if s in self.stations}
+        )
+
+    # -- flags --------------------------------------------------------------------------------------------
+
+    def run_quality(self, stations: list[str] | None = None) -> int:
+        """Run the quality tests of ``config/parameters.toml`` and store the automatic flags.
+
+        Parameters
+        ----------
+        stations : list of str, optional
+            Only these; all when left out.
+
+        Returns
+        -------
+        int
+            Readings that were tested. Flags a person set stay as they are.
+        """
+        from fathomlight.quality import flag_frame
+
+        parameters = sorted(self.config.quality)
+        names = stations if stations is not None else sorted(set(self.store.counts()["station"]))
+        settings: dict[str | tuple[str, str], Any] = dict(self.config.quality.items())
+        tested = 0
+        for station in names:
+            readings = self.store.readings(station=station, parameter=parameters)
+            if readings.empty:
+                continue
+            flags = flag_frame(readings, settings, parameters=self.parameters)
+            self.store.set_flags(flags, who="quality tests", automatic=True)
+            tested += len(flags)
+        return tested
+
+    def set_flag(self, identity: dict[str, Any], flag: int, reason: str) -> int:
+        """Set the flag of one reading, as a person, with a reason; automatic tests never change it again.
+
+        Parameters
+        ----------
+        identity : dict
+            station, parameter, depth_m, time, replicate.
+        flag : int
+            1 pass, 3 suspect, 4 fail.
+        reason : str
+            Why; it is kept with the flag.
+
+        Returns
+        -------
+        int
+            Readings whose flag was set: 1, or 0 when it was so already.
+        """
+        self.rights.require("reviewer", "setting a flag", {self.station(str(identity["station"])).water})
+        row = pd.DataFrame(
+            [{**{k: identity[k] for k in IDENTITY}, "flag": int(flag), "test": "", "reason": reason}]
+        )
+        return self.store.set_flags(row, who=self.actor, automatic=False).n_set
+
+    def undo_flag(self, identity: dict[str, Any], why: str = "") -> int:
+        """Take back the last flag a person set on a reading; the one before it is in force again."""
+        self.rights.require("reviewer", "taking back a flag", {self.station(str(identity["station"])).water})
+        return self.store.undo_flag({k: identity[k] for k in IDENTITY}, who=self.actor, why=why).n_set
+
+    def history(self, **identity: Any) -> pd.DataFrame:
+        """Return all versions of the readings named by station, parameter, time ...: who, when, why."""
+        return self.store.history(**identity)
