@@ -98,6 +98,13 @@ def has_value(table: RawTable, part: ValuePart, recipe: Recipe) -> np.ndarray:
     position = table.find(part.column)
     if position is None:
         return np.zeros(len(table), bool)
+    key = (position, part.mean_with, part.qualifier_column)
+    if key not in table.filled:
+        table.filled[key] = _has_value(table, position, part, recipe)
+    return table.filled[key]
+
+
+def _has_value(table: RawTable, position: int, part: ValuePart, recipe: Recipe) -> np.ndarray:
     coded = table.encoded(position)
     numbers = parse_numbers(coded.texts, recipe.file.decimal, recipe.file.thousands)
     there = coded.spread(~is_missing(coded.texts, recipe.missing) & ~np.isin(numbers, recipe.missing.numbers))

@@ -23,6 +23,7 @@ DATE_FORMATS = (
     "%d.%m.%Y", "%d.%m.%y", "%m-%d-%Y", "%d-%m-%Y", "%Y/%m/%d",
 )  # fmt: skip
 
+_LIKE_DATE = re.compile(r"\s*(\d{1,4}[-/. ]|[A-Za-z]{3,9}\.? \d|\d{8}(T|$))")
 _PARAMETERS: Sequence[tuple[str, str]] = (
     (r"secchi|\bdis[ck]\b|clarity|transparency(?!.*tube)|visibility|\bsd\b", "secchi"),
     (r"tube", "tube_depth"),
@@ -139,10 +140,12 @@ def date_formats(texts: Sequence[str], now: np.datetime64) -> tuple[str, ...]:
     (('%m/%d/%Y',), ('%m/%d/%Y', '%d/%m/%Y'))
     """
     texts = [t for t in texts if t]
-    if not texts:
+    if not texts or sum(bool(_LIKE_DATE.match(t)) for t in texts) < 0.9 * len(texts):
         return ()
     found: list[tuple[float, str]] = []
     for pattern in DATE_FORMATS:
+        if np.isnat(parse_dates(list(texts[:8]), (pattern,), now).naive).sum() > min(2, len(texts) - 1):
+            continue
         parsed = parse_dates(list(texts), (pattern,), now)
         good = ~np.isnat(parsed.naive) & (parsed.naive <= now + np.timedelta64(1, "D"))
         share = float(good.mean())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -81,10 +82,15 @@ class Issues:
         return concat_refused(parts)
 
 
+@functools.cache
+def _none() -> pd.DataFrame:
+    return empty_frame(REFUSED_COLUMNS)
+
+
 def concat_refused(parts: list[pd.DataFrame]) -> pd.DataFrame:
     """Put tables of refused rows together, in file order, with the fixed types."""
     filled = [p for p in parts if len(p)]
     if not filled:
-        return empty_frame(REFUSED_COLUMNS)
+        return _none().copy()
     out = pd.concat(filled, ignore_index=True).sort_values("line", kind="stable", ignore_index=True)
     return out[list(REFUSED_COLUMNS)].astype(dict(REFUSED_COLUMNS))

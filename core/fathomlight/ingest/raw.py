@@ -108,6 +108,8 @@ class RawTable:
     preamble: Mapping[str, str] = field(default_factory=dict)
     spoiled: list[Spoiled] = field(default_factory=list)
     left_out: int = 0
+    filled: dict[object, np.ndarray] = field(default_factory=dict)
+    """Rows that have a value in a column; see :func:`fathomlight.ingest.cells.has_value`."""
     _encoded: dict[int, Encoded] = field(default_factory=dict)
 
     def __len__(self) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fnmatch
+import itertools
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -22,6 +23,9 @@ from fathomlight.ingest.stations import station_names
 from fathomlight.model import READING_COLUMNS, Parameter, Station, empty_frame
 
 __all__ = ["FRAME_COLUMNS", "Assembler", "Piece"]
+
+LONELY_YEARS = 20
+"""A pause of so many years makes the readings before it worth a look; they are kept."""
 
 FRAME_COLUMNS: Mapping[str, str] = {k: v for k, v in READING_COLUMNS.items() if k != "batch"}
 """Columns of a table of readings that are not stored yet."""
@@ -88,6 +92,7 @@ class Assembler:
         self.repeats = Repeats(self.recipe.repeats, profiles=self.recipe.kind == "profiles")
         self.readers: list[ColumnReader] | None = None
         self.unwanted: Counter[str] = Counter()
+        self.years: Counter[int] = Counter()
         strays = sorted({i for i in self.recipe.station.aliases.values() if i not in self.by_id})
         if self.recipe.station.fixed and self.names.look_up(self.recipe.station.fixed)[1]:
             strays.append(self.recipe.station.fixed)
@@ -134,6 +139,11 @@ class Assembler:
         duplicates = 0
         if len(frame):
             frame, duplicates = self.repeats.settle(frame, table)
+        if len(frame):
+            years = frame["local_date"].to_numpy().astype("datetime64[Y]").astype(int) + 1970
+            self.years.update(
+                dict(zip(*(x.tolist() for x in np.unique(years, return_counts=True)), strict=True))
+            )
         out_refused = concat_refused([row_issues.frame(), _spoiled(table), *refused])
         kinds.update(
             rows=len(table) + len(table.spoiled),
@@ -159,6 +169,13 @@ class Assembler:
                 "would lie in the future"
             )
         self.warnings.extend(self.repeats.warnings())
+        years = sorted(self.years)
+        for before, after in itertools.pairwise(years):
+            if after - before >= LONELY_YEARS:
+                early = sum(self.years[y] for y in years if y <= before)
+                self.warnings.append(
+                    f"{early} readings up to {before} lie {after - before} years before the next: check the year"
+                )
 
     # -- parts ---------------------------------------------------------------------------------
 

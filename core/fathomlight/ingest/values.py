@@ -12,6 +12,8 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
 
 from fathomlight.errors import UnitError
 from fathomlight.ingest.recipe import MissingPart
@@ -19,7 +21,7 @@ from fathomlight.units import split_value_unit
 
 __all__ = ["ParsedValues", "is_missing", "parse_numbers", "parse_values"]
 
-_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\Z")
+_PLAIN = r"\A[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\z"
 _SIGN = re.compile(r"(<=|>=|≤|≥|<|>|=|≈|~|ca\.?\s)\s*(.*)\Z", re.DOTALL)
 _SIGNS = {"<": "<", "<=": "<", "≤": "<", ">": ">", ">=": ">", "≥": ">", "=": ""}
 _TRAILING = re.compile(r"(.*\d\s*(?:[A-Za-z/°µ]*))\s*(\+)\Z", re.DOTALL)
@@ -69,7 +71,8 @@ def is_missing(texts: Iterable[str], missing: MissingPart) -> np.ndarray:
         One per text.
     """
     words = {t.casefold() for t in missing.texts} | {""}
-    return np.array([t.casefold() in words for t in texts], dtype=bool)
+    longest = max(map(len, words))
+    return np.array([len(t) <= longest and t.casefold() in words for t in texts], dtype=bool)
 
 
 def _prepare(texts: list[str], decimal: str, thousands: str) -> list[str]:
@@ -100,10 +103,15 @@ def parse_numbers(texts: list[str], decimal: str = ".", thousands: str = "") -> 
     >>> parse_numbers(["1.5", "-2", "1e3", "inf", "0x10", "two", ""])
     array([   1.5,   -2. , 1000. ,    nan,    nan,    nan,    nan])
     """
-    cells = pd.Series(_prepare(texts, decimal, thousands), dtype=object)
-    numbers = pd.to_numeric(cells, errors="coerce").to_numpy(dtype=float, copy=True)
-    odd = np.array([not _PLAIN.match(t) for t in cells], dtype=bool)
-    numbers[odd | ~np.isfinite(numbers)] = np.nan
+    cells = np.array(_prepare(texts, decimal, thousands), dtype=object)
+    numbers = np.full(len(cells), np.nan)
+    matches = pc.match_substring_regex(pa.array(cells, pa.string()), _PLAIN)
+    plain = np.flatnonzero(matches.to_numpy(zero_copy_only=False))
+    if len(plain):
+        numbers[plain] = pd.to_numeric(pd.Series(cells[plain], dtype=object), errors="coerce").to_numpy(
+            dtype=float
+        )
+    numbers[~np.isfinite(numbers)] = np.nan
     return numbers
 
 

@@ -637,6 +637,12 @@ def test_deep_but_possible_disc_is_kept_and_questioned(read, make_recipe):
     assert got.refused["line"].tolist() == [3]
 
 
+def test_a_visit_decades_before_the_next_is_kept_and_told(read, make_recipe):
+    got = read("Site,Date,Secchi\nH-2,7/1/1938,2\nH-2,7/1/1992,2\nH-2,7/1/2001,2\n", make_recipe())
+    assert len(got.frame) == 3
+    assert [w for w in got.warnings if "54 years before the next" in w]
+
+
 def test_suspect_code_keeps_the_value_with_its_flag(read, make_recipe):
     recipe = make_recipe(values=[
         {"column": "Secchi", "parameter": "secchi", "unit": "m", "qualifier_column": "Q", "suspect_codes": ["S"]}
