@@ -47,11 +47,16 @@ def interval_codes(values: Floats, codes: Codes) -> tuple[Ints, Ints]:
 def row_sums(low: Ints, high: Ints) -> tuple[Ints, int]:
     """Return per value (number certainly below - number certainly above), and the ordered pairs decided.
 
-    O(n log n) time, O(n) memory.
+    Counts codes, so O(n) time and memory for the dense codes of :func:`interval_codes`.
     """
     n = low.size
-    below = np.searchsorted(np.sort(high), low, side="left")
-    above = n - np.searchsorted(np.sort(low), high, side="right")
+    if n == 0:
+        return np.zeros(0, dtype=np.int64), 0
+    size = int(high.max()) + 3
+    highs = np.cumsum(np.bincount(high + 2, minlength=size))
+    lows = np.cumsum(np.bincount(low + 2, minlength=size))
+    below = np.where(low > -2, highs[low + 1], 0)
+    above = n - lows[high + 2]
     return (below - above).astype(np.int64), int(below.sum() + above.sum())
 
 
@@ -82,26 +87,29 @@ def sign_matrix(low: Ints, high: Ints) -> npt.NDArray[np.int8]:
     return result
 
 
-def permutation_variance(times: Floats, low: Ints, high: Ints) -> float:
-    """Return Var(S) when every order of the values over the times is equally likely.
+def time_codes(times: Floats) -> Ints:
+    """Return the rank of each time, from 0, equal times alike; ``times`` must be sorted."""
+    ranks = np.zeros(times.size, dtype=np.int64)
+    np.cumsum(times[1:] != times[:-1], out=ranks[1:])
+    return ranks
 
-    Var(S) = (1/4) { 4/[n(n-1)(n-2)] (A - sum a^2)(B - sum b^2) + 2/[n(n-1)] sum a^2 sum b^2 },
-    where a and b are the score matrices of times and values, and A and B the sums of their squared row sums.
-    Serves ties in value, ties in time and qualifiers alike.
+
+def permutation_variance(times: Floats, low: Ints, high: Ints) -> float:
+    """Return Var(S) when every order of the values over the times is equally likely; ``times`` must be sorted.
+
+    Var(S) = (1/4) { 4/[n(n-1)(n-2)] (A - sum a^2)(B - sum b^2) + 2/[n(n-1)] sum a^2 sum b^2 }, where a and b
+    are the score matrices of times and values, and A and B the sums of their squared row sums. Serves ties in
+    value, ties in time and qualifiers alike.
 
     References
     ----------
     Daniels, H.E. 1944. The relation between measures of correlation in the universe of sample permutations.
     Biometrika 33:129-135. Kendall, M.G. 1970. Rank Correlation Methods, 4th ed.
     """
-    n = times.size
-    if n < 2:
+    if times.size < 2:
         return 0.0
-    _, rank = np.unique(times, return_inverse=True)
-    rank = rank.reshape(-1).astype(np.int64)
-    a, a_squares = row_sums(rank, rank)
-    b, b_squares = row_sums(low, high)
-    return daniels(n, a, a_squares, b, b_squares)
+    rank = time_codes(times)
+    return daniels(times.size, *row_sums(rank, rank), *row_sums(low, high))
 
 
 def daniels(n: int, a: Ints, a_squares: int, b: Ints, b_squares: int) -> float:

@@ -12,11 +12,12 @@ from scipy.special import ndtri
 from fathomlight.errors import ArgumentError
 from fathomlight.trends._inputs import SeriesInput, check_fraction, series_input
 from fathomlight.trends._scores import (
+    daniels,
     exact_two_sided,
     interval_codes,
     kendall_score,
-    permutation_variance,
     row_sums,
+    time_codes,
     two_sided,
     z_score,
 )
@@ -52,14 +53,15 @@ def score(series: SeriesInput) -> Score:
     low, high = interval_codes(series.values, series.codes)
     s = kendall_score(series.times, low, high)
     pairs = n * (n - 1) / 2
-    _, decided = row_sums(low, high)
-    timed = pairs - sum(c * (c - 1) / 2 for c in np.unique(series.times, return_counts=True)[1].tolist())
-    tied = decided / 2 < pairs or timed < pairs
+    rank = time_codes(series.times)
+    by_time, timed = row_sums(rank, rank)
+    by_value, decided = row_sums(low, high)
+    tied = decided / 2 < pairs or timed / 2 < pairs
     return Score(
         s=s,
-        variance=permutation_variance(series.times, low, high),
+        variance=daniels(n, by_time, timed, by_value, decided) if n > 1 else 0.0,
         tau=s / pairs if pairs else math.nan,
-        tau_b=s / math.sqrt(timed * decided / 2) if timed and decided else math.nan,
+        tau_b=2 * s / math.sqrt(timed * decided) if timed and decided else math.nan,
         exact=3 <= n <= EXACT_UP_TO and not tied,
     )
 

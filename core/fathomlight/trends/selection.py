@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fathomlight.trends._inputs import Codes, Floats, Ints
+from fathomlight.trends._scores import time_codes
 from fathomlight.trends._slopes import Breakpoints
 from fathomlight.trends.kernels import WEIGHTS, Index, Kinds, merge_walk
 
@@ -60,12 +61,16 @@ class ImplicitSlopes:
     """
 
     def __init__(self, times: Floats, values: Floats, codes: Codes, doubled: bool) -> None:
-        first = np.lexsort((values, times))
-        self.times = times[first] - 0.5 * (times[0] + times[-1])
-        self.values = values[first] - np.median(values)
-        self.kinds: Kinds = np.empty(0, dtype=np.uint8) if doubled else _kinds(codes[first])
+        same = np.bincount(time_codes(times))
+        if (
+            same.size < times.size
+        ):  # points at one time go by value, so that no pair of them ever changes places
+            order = np.lexsort((values, times))
+            times, values, codes = times[order], values[order], codes[order]
+        self.times = times - 0.5 * (times[0] + times[-1])
+        self.values = values - np.median(values)
+        self.kinds: Kinds = np.empty(0, dtype=np.uint8) if doubled else _kinds(codes)
         n = times.size
-        same = np.unique(self.times, return_counts=True)[1].astype(np.int64)
         self.all_pairs = n * (n - 1) // 2 - int(np.sum(same * (same - 1) // 2))
         self.start = np.arange(n, dtype=np.int32)
         self.size = self.all_pairs if doubled else int(self._walk(self.start, math.inf)[2])
