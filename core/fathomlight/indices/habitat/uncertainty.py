@@ -148,7 +148,9 @@ def habitat_uncertainty(
     both = scale * _yearly_means(some, by_reach, error, log_k)
     only_k = scale * _yearly_means(some, by_reach, nothing, log_k)
     only_readings = scale * _yearly_means(some, by_reach, error, np.full(draws, centre))
-    low, high = np.quantile(both, [(1 - confidence) / 2, (1 + confidence) / 2], axis=0)
+    low, middle_draw, high = np.quantile(both, [(1 - confidence) / 2, 0.5, (1 + confidence) / 2], axis=0)
+    # The readings hold their error already: drawing it a second time also shifts the mean, which is not doubt.
+    low, high = np.maximum(low + point - middle_draw, 0.0), high + point - middle_draw
     spread_k, spread_readings = only_k.var(axis=0), only_readings.var(axis=0)
     with np.errstate(invalid="ignore"):
         part = spread_k / (spread_k + spread_readings)
@@ -172,6 +174,7 @@ def habitat_uncertainty(
             f"{reading_cv:.0%}."
         ),
         notes=(
+            "The draws are centred on the estimate: the readings hold their error once already.",
             "Because k is shared by all years, years compare with one another more surely than each area "
             "is known.",
             "Readings with a qualifier were treated as measured; light, temperature and depth-area table "
