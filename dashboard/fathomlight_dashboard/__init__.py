@@ -21,6 +21,15 @@ def _colours(section: str, look: Look) -> list[str]:
         f"--{section}.textColor={look.ink}",
         f"--{section}.borderColor={look.grid}",
         f"--{section}.linkColor={look.clearer}",
+        f"--{section}.violetColor={look.attention}",
+        f"--{section}.redColor={look.attention}",
+        f"--{section}.redTextColor={look.ink}",
+        f"--{section}.redBackgroundColor={look.pale_attention}",
+        *[
+            f"--{section}.{name}{part}Color={colour}"
+            for name in ("yellow", "blue", "green")
+            for part, colour in (("Text", look.ink), ("Background", look.panel))
+        ],
     ]
 
 
@@ -36,6 +45,8 @@ STREAMLIT_FLAGS: list[str] = [
     "--client.toolbarMode=viewer",
     "--theme.font=sans-serif",
     "--theme.headingFont=serif",
+    "--theme.headingFontSizes=1.9rem",
+    "--theme.paddingTop=2.6rem",
     "--theme.baseRadius=small",
     "--theme.showWidgetBorder=true",
     *_colours("theme.light", LIGHT),

@@ -42,8 +42,7 @@ def render(ws: Workspace, state: State) -> None:
     kept = state.kept("visit")
     if kept is not None and kept.station == station.id:
         _confirm(ws, state, kept)
-    for text in CAUTIONS:
-        widgets.caution(text)
+    widgets.caution(*CAUTIONS)
 
 
 def _fields(ws: Workspace, state: State, station: str) -> Visit:

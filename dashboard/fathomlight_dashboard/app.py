@@ -8,6 +8,7 @@ import streamlit as st
 
 from fathomlight.errors import FathomlightError
 from fathomlight_dashboard import data, widgets
+from fathomlight_dashboard.icon import ICON
 from fathomlight_dashboard.page import Page, discover, show
 from fathomlight_dashboard.state import State
 
@@ -17,9 +18,7 @@ if TYPE_CHECKING:
 
 def main() -> None:
     """Draw the dashboard; ``streamlit run`` calls it at every interaction."""
-    st.set_page_config(
-        page_title="Fathomlight", page_icon=":material/water:", layout="centered", menu_items={}
-    )
+    st.set_page_config(page_title="Fathomlight", page_icon=ICON, layout="centered", menu_items={})
     try:
         ws = data.workspace()
     except FathomlightError as error:
@@ -27,18 +26,21 @@ def main() -> None:
         return
     state = State()
     pages = [p for p in discover() if p.available is None or p.available(ws)]
-    entries = {p.path: _entry(p, ws, state, first=p is pages[0]) for p in pages}
-    state.add_pages(entries)
-    chosen = st.navigation(list(entries.values()), position="hidden")
-    _menu(pages, entries, ws, state)
+    entries = {p.path: _entry(p, ws, state) for p in pages}
+    first = _entry(pages[0], ws, state, first=True)
+    chosen = st.navigation([first, *entries.values()], position="hidden")
+    # In the menu the first page is the bare address; its own address stays good for links.
+    state.add_pages({**entries, pages[0].path: first})
+    _menu(pages, {**entries, pages[0].path: first}, ws, state)
     chosen.run()
 
 
-def _entry(page: Page, ws: Workspace, state: State, *, first: bool) -> st.Page:
+def _entry(page: Page, ws: Workspace, state: State, *, first: bool = False) -> st.Page:
     def run() -> None:
         show(page, ws, state)
 
-    return st.Page(run, title=page.title, url_path=page.path, default=first, help=page.question)
+    path = None if first else page.path
+    return st.Page(run, title=page.title, url_path=path, default=first, help=page.question)
 
 
 def _menu(pages: list[Page], entries: dict[str, st.Page], ws: Workspace, state: State) -> None:

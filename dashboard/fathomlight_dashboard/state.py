@@ -28,10 +28,9 @@ class State:
         self._pages = dict(pages or {})
         self._address: dict[str, str] = {k: st.query_params[k] for k in st.query_params}
         self._wanted = dict(self._address)
-        carried: dict[str, str] = st.session_state.setdefault(_CARRIED, {})
-        self._carried = carried
-        # The address is the truth: a link overrules what was chosen before.
-        carried.update(self._address)
+        # What was chosen last, only to build the links of the menu: the address alone says what is shown.
+        self._carried: dict[str, str] = st.session_state.setdefault(_CARRIED, {})
+        self._carried.update(self._address)
 
     # -- looks ---------------------------------------------------------------------------------------------
 
@@ -42,14 +41,14 @@ class State:
 
     def units(self, ws: Workspace) -> Units:
         """Return the units the reader wants; those of the workspace unless chosen otherwise."""
-        chosen = self._carried.get("units", ws.units)
+        chosen = self._wanted.get("units", ws.units)
         return "us" if chosen == "us" else "metric"
 
     # -- choices -------------------------------------------------------------------------------------------
 
     def get(self, name: str, default: str = "") -> str:
-        """Return one query parameter as it stands in the address, or as it was carried here."""
-        return self._carried.get(name, default)
+        """Return one query parameter as it stands in the address."""
+        return self._wanted.get(name, default)
 
     def set(self, name: str, value: str | None) -> None:
         """Set one query parameter; None takes it away."""
@@ -109,7 +108,7 @@ class State:
             One of `options`; a value in the address that is none of them is ignored.
         """
         first: str = default if default is not None and default in options else options[0]
-        wanted = self._carried.get(name, first)
+        wanted = self._wanted.get(name, first)
         value = wanted if wanted in options else first
         key = f"choice of {name}"
         st.session_state[key] = value
@@ -125,7 +124,6 @@ class State:
             args=(name, key, first),
             **more,
         )
-        self._sync(name, value, first)
         return value
 
     def choose_many(
@@ -140,7 +138,7 @@ class State:
         place: Any = st,
     ) -> list[str]:
         """Let the reader choose several; they stand in the address with commas between."""
-        wanted = [v for v in self._carried.get(name, "").split(",") if v in options][:most]
+        wanted = [v for v in self._wanted.get(name, "").split(",") if v in options][:most]
         key = f"choice of {name}"
         st.session_state[key] = wanted
         place.multiselect(
@@ -153,23 +151,15 @@ class State:
             on_change=_chosen_many,
             args=(name, key),
         )
-        self._sync(name, ",".join(wanted), "")
         return wanted
 
     def toggle(self, name: str, label: str, *, help: str | None = None, place: Any = st) -> bool:
         """Let the reader switch something on; on stands in the address as ``name=yes``."""
-        value = self._carried.get(name) == "yes"
+        value = self._wanted.get(name) == "yes"
         key = f"choice of {name}"
         st.session_state[key] = value
         place.toggle(label, key=key, help=help, on_change=_switched, args=(name, key))
-        self._sync(name, "yes" if value else "", "")
         return value
-
-    def _sync(self, name: str, value: str, default: str) -> None:
-        if value == default:
-            self._wanted.pop(name, None)
-        else:
-            self._wanted[name] = value
 
     def number(
         self,
@@ -184,7 +174,7 @@ class State:
     ) -> int:
         """Let the reader choose a whole number between `low` and `high`, such as a year."""
         try:
-            value = min(max(int(self._carried.get(name, default)), low), high)
+            value = min(max(int(self._wanted.get(name, default)), low), high)
         except ValueError:
             value = default
         key = f"choice of {name}"
@@ -192,7 +182,6 @@ class State:
         place.number_input(
             label, low, high, step=1, key=key, help=help, on_change=_chosen, args=(name, key, str(default))
         )
-        self._sync(name, str(value), str(default))
         return value
 
     # -- pages ---------------------------------------------------------------------------------------------
@@ -255,8 +244,9 @@ def _switched(name: str, key: str) -> None:
 
 def _write(name: str, value: str, carried: dict[str, str], default: str) -> None:
     """Put a choice into the address at once, so that the address stays the truth."""
-    carried[name] = value
     if value == default:
+        carried.pop(name, None)
         st.query_params.pop(name, None)
     else:
+        carried[name] = value
         st.query_params[name] = value

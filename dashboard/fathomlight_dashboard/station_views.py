@@ -22,6 +22,7 @@ from fathomlight.figures import (
     stations_beside,
     year_against_past,
 )
+from fathomlight.figures.index import INPUTS
 from fathomlight.figures.shown import Units, parameter_number, shown_unit, to_shown
 from fathomlight.model import USED_FLAGS, Parameter, Station
 from fathomlight_dashboard import data, widgets
@@ -269,6 +270,25 @@ def profile_view(ws: Workspace, state: State, station: Station, parameter: Param
     )
 
 
+def index_table(yearly: pd.DataFrame) -> pd.DataFrame:
+    """Return the index of every year as a reader wants it: newest first, with the chance that its class is right."""
+    rows = yearly.sort_values(["year", "input"], ascending=[False, True])
+    chance = [r.get(f"p: {r['class_name']}", np.nan) for r in rows.to_dict("records")]
+    return pd.DataFrame(
+        {
+            "Year": rows["year"].tolist(),
+            "From": [INPUTS.get(i, (i, ""))[0].removeprefix("from ") for i in rows["input"]],
+            "Index": rows["index"].round(0).tolist(),
+            "Lower limit": rows["low"].round(0).tolist(),
+            "Upper limit": rows["high"].round(0).tolist(),
+            "Class": rows["class_name"].tolist(),
+            "Chance of this class [%]": np.round(100 * np.asarray(chance, dtype=float)).tolist(),
+            "Days": rows["n"].tolist(),
+            "Only a bound": rows["bound"].tolist(),
+        }
+    )
+
+
 def compare_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
     """Several stations on one axis."""
     units, look = state.units(ws), state.look
@@ -327,11 +347,7 @@ def index_view(ws: Workspace, state: State, station: Station, parameter: Paramet
         ws, "index", station.id, look.name, make=lambda: index_by_year(whole, units=units, look=look)
     )
     widgets.picture(shown, key="index")
-    rows = answer.yearly.drop(columns=[c for c in ("reading", "why_not") if c in answer.yearly])
-    for column in ("index", "low", "high"):
-        if column in rows:
-            rows[column] = rows[column].round(1)
-    widgets.table(rows, key="index table", file_name=f"{station.id}-trophic")
+    widgets.table(index_table(whole), key="index table", file_name=f"{station.id}-trophic")
     table = answer.deviations
     if table is not None and len(table.dropna(subset=["x", "y"])):
         st.subheader("What the inputs say about each other", anchor=False)
@@ -340,7 +356,6 @@ def index_view(ws: Workspace, state: State, station: Station, parameter: Paramet
         )
         widgets.picture(other, key="deviations")
     widgets.notes(answer.notes)
-    widgets.caution(answer.caution)
     widgets.method_sentence(answer.method)
 
 

@@ -45,7 +45,14 @@ def plain(text: str) -> str:
     return text.replace("\n", " ")
 
 
-def picture(shown: Picture, *, key: str, on_select: Any = "ignore", selection_mode: Any = "points") -> Any:
+def picture(
+    shown: Picture,
+    *,
+    key: str,
+    on_select: Any = "ignore",
+    selection_mode: Any = "points",
+    caption: bool = True,
+) -> Any:
     """Draw a picture with its two lines of words.
 
     Parameters
@@ -56,6 +63,8 @@ def picture(shown: Picture, *, key: str, on_select: Any = "ignore", selection_mo
         Key of the widget.
     on_select, selection_mode
         As for ``st.plotly_chart``.
+    caption : bool
+        False where the page has said the sentence already.
 
     Returns
     -------
@@ -72,15 +81,11 @@ def picture(shown: Picture, *, key: str, on_select: Any = "ignore", selection_mo
         on_select=on_select,
         selection_mode=selection_mode,
     )
-    words(shown)
-    return event
-
-
-def words(shown: Picture) -> None:
-    """Write the sentence of a picture, and the smaller line below it."""
-    st.markdown(plain(shown.caption))
+    if caption:
+        st.markdown(plain(shown.caption))
     if shown.method_line:
         st.caption(plain(shown.method_line))
+    return event
 
 
 def table(
@@ -161,9 +166,12 @@ def notes(lines: Any, *, title: str = "Before using this number") -> None:
             st.markdown("\n".join(f"- {plain(line)}" for line in lines))
 
 
-def caution(text: str) -> None:
-    """Show a caution: something that can hurt someone."""
-    st.warning(plain(text), icon=":material/health_and_safety:")
+def caution(*texts: str) -> None:
+    """Show cautions in one box: things that can hurt someone."""
+    if len(texts) == 1:
+        st.warning(plain(texts[0]), icon=":material/health_and_safety:")
+    elif texts:
+        st.warning("\n".join(f"- {plain(t)}" for t in texts), icon=":material/health_and_safety:")
 
 
 def nothing_yet(what: str, fix: str) -> None:

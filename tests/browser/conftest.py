@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -81,6 +82,8 @@ def dashboard(demo_workspace: Path, tmp_path_factory: pytest.TempPathFactory) ->
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait(timeout=10)
+        if os.environ.get("FATHOMLIGHT_ARTIFACTS"):
+            shutil.copy(log, Path(os.environ["FATHOMLIGHT_ARTIFACTS"]) / "dashboard.log")
 
 
 def _wait(url: str, process: subprocess.Popen[bytes], log: Path) -> None:
@@ -152,6 +155,16 @@ class Watched:
         self.tab.set_viewport_size(size)  # type: ignore[attr-defined]
         return path
 
+    def hear(self, kind: str, text: str, url: str) -> None:
+        """Remember errors on the console.
+
+        One is expected: opened below an address such as ``/station``, Streamlit's page first asks for its server
+        below that address, is told 404, and then asks at the top.
+        """
+        asked_below = re.search(r"^http://127\.0\.0\.1:\d+/[a-z]+/_stcore/(health|host-config)$", url)
+        if kind == "error" and not ("404" in text and asked_below):
+            self.complaints.append(f"{text} ({url})")
+
     def blame(self) -> None:
         """Fail when anything happened that must not."""
         assert not self.outside, f"requested outside the loopback: {self.outside}"
@@ -172,12 +185,7 @@ def _watched(browser: object, server: Server, size: dict[str, int], **more: obje
             route.abort()  # type: ignore[attr-defined]
 
     context.route("**/*", guard)
-    tab.on(
-        "console",
-        lambda m: (
-            watched.complaints.append(f"{m.text} ({m.location.get('url')})") if m.type == "error" else None
-        ),
-    )
+    tab.on("console", lambda m: watched.hear(m.type, m.text, m.location.get("url", "")))
     tab.on("pageerror", lambda e: watched.complaints.append(str(e)))
     tab.on(
         "requestfailed",

@@ -13,7 +13,8 @@ from fathomlight.figures.shown import Units, axis_title, count_text, to_shown
 from fathomlight.figures.theme import LIGHT, Look, canvas, say_nothing_to_draw
 from fathomlight.model import Parameter
 
-_SHAPES = ("circle", "square", "diamond", "hexagon", "star-square", "pentagon")
+_SHAPES = ("circle", "square-open", "diamond", "cross-open", "pentagon", "star-open")
+_OPEN_SHAPES = ("circle-open", "square-open", "diamond-open", "cross-open", "pentagon-open", "star-open")
 TWO_TRENDS = "Clarity changes how easily fish are caught as well as how many there are."
 """Said beside every picture of catch and clarity."""
 
@@ -242,7 +243,7 @@ def catch_and_clarity(
                 mode="markers",
                 name=water,
                 showlegend=bool(water),
-                marker={"symbol": f"{_SHAPES[i % len(_SHAPES)]}-open", "size": 9, "color": look.ink},
+                marker={"symbol": _OPEN_SHAPES[i % len(_OPEN_SHAPES)], "size": 8, "color": look.ink},
                 text=some["year"].astype(str).tolist() if "year" in some else None,
                 hovertemplate=f"{water} %{{text}}<br><b>%{{y:.1f}}</b> at %{{x:.1f}}<extra></extra>",
             )

@@ -49,7 +49,7 @@ def bands(
         return Picture(figure=figure, caption="No band to draw.", method_line="", alt="Empty picture.")
     for low, high, name, colour, pattern in (
         ("warm_shallow_m", "warm_deep_m", "right temperature", look.pale_usual, ""),
-        ("light_shallow_m", "light_deep_m", "right light (dawn, dusk, day)", look.ink, "/"),
+        ("light_shallow_m", "light_deep_m", "right light at noon", look.ink, "/"),
     ):
         _band(figure, rows, low, high, name, colour, pattern, units)
     deepest = float(np.nanmax(to_shown(rows[["light_deep_m", "warm_deep_m"]].to_numpy(float), "m", units)))
@@ -60,9 +60,9 @@ def bands(
     overlap = _overlap(rows)
     thick = number(float(np.nanmedian(overlap)), "m", 1, units)
     caption = (
-        f"Light and temperature suit {species} at the same depth on {int((overlap > 0).sum())} of "
-        f"{count_text(len(rows), 'day')} drawn; the common band is {thick} thick at the "
-        "median."
+        f"At noon light and warmth suit {species} at the same depth on {int((overlap > 0).sum())} of "
+        f"{count_text(len(rows), 'day')} drawn (common band {thick} thick at the median); toward dawn and dusk "
+        "the light band rises to the surface."
     )
     return Picture(
         figure=figure,

@@ -65,7 +65,8 @@ def index_by_year(
         return Picture(figure=figure, caption="No index to draw.", method_line="", alt="Empty picture.")
     low = float(np.nanmin(rows.get("low", rows["index"]).fillna(rows["index"])))
     high = float(np.nanmax(rows.get("high", rows["index"]).fillna(rows["index"])))
-    bottom, top = min(low - 4, 36.0), max(high + 4, 54.0)
+    bottom = low - 4
+    top = max(high + 4, bottom + 20)
     _bands(figure, classes, bottom, top, look)
     shift = 0.0
     for name, (words, symbol) in INPUTS.items():

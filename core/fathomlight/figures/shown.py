@@ -235,5 +235,13 @@ def slope_text(slope: float, low: float, high: float, unit: str, units: Units = 
     """
     a, b, c = (10 * to_shown(v, unit, units, difference=True) for v in (slope, low, high))
     digits = 2 if max(abs(a), abs(b), abs(c), 1e-9) < 10 else 1
-    limits = "" if not (math.isfinite(b) and math.isfinite(c)) else f" ({b:+.{digits}f} to {c:+.{digits}f})"
-    return f"{a:+.{digits}f} {shown_unit(unit, units)} a decade{limits}"
+    limits = ""
+    if math.isfinite(b) and math.isfinite(c):
+        limits = f" ({_signed(b, digits)} to {_signed(c, digits)})"
+    return f"{_signed(a, digits)} {shown_unit(unit, units)} a decade{limits}"
+
+
+def _signed(value: float, digits: int) -> str:
+    """Return a number with its sign; zero has none."""
+    text = f"{value:+.{digits}f}"
+    return text[1:] if float(text) == 0 else text

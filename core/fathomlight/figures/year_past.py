@@ -274,6 +274,6 @@ def _caption(
         )
     clear, murky = where.count("clearer"), where.count("murkier")
     return (
-        f"Of {count_text(len(rows), 'reading')} in {year}, {clear} lie clearer and {murky} murkier than the "
-        f"band of the past; the latest is {latest}."
+        f"Of {count_text(len(rows), 'reading')} in {year}, {clear or 'none'} clearer and {murky or 'none'} "
+        f"murkier than the band of the past; the latest is {latest}."
     )

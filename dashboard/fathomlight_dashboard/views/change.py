@@ -169,7 +169,7 @@ def _one(
         )
 
     shown = data.draw(ws, "trend", station.id, parameter.name, start, end, units, look.name, make=make)
-    widgets.picture(shown, key="trend")
+    widgets.picture(shown, key="trend", caption=False)
     if step is not None:
         st.markdown(_step_words(step, parameter, units))
     widgets.notes(answer.notes)

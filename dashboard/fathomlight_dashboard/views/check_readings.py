@@ -27,6 +27,19 @@ REFUSED_WORDS = {
     "reason": "Why it was refused",
     "remedy": "What to do",
 }
+BATCH_WORDS = {
+    "batch": "Batch",
+    "file": "File",
+    "state": "State",
+    "loaded": "Loaded",
+    "n_new": "New",
+    "n_known": "Known",
+    "n_corrected": "Corrected",
+    "n_refused": "Refused",
+    "recipe": "Recipe",
+    "who": "Who",
+    "why": "Why",
+}
 SHOWN = 500
 
 
@@ -153,7 +166,11 @@ def batches_view(ws: Workspace, state: State) -> None:
     widgets.sentence(
         f"{count_text(active, 'batch', 'batches')} in force, {len(table) - active} not in force."
     )
-    widgets.table(table, key="batches", file_name="batches", height=320)
+    widgets.table(
+        table.assign(loaded=table["loaded"].dt.tz_localize(None)), key="batches", file_name="batches",
+        columns=BATCH_WORDS, config={"Loaded": st.column_config.DatetimeColumn("Loaded", format="D MMM YYYY, HH:mm")},
+        height=320,
+    )  # fmt: skip
     numbers = [int(b) for b in table["batch"]]
     names = dict(zip(numbers, table["file"].astype(str), strict=True))
     states = dict(zip(numbers, table["state"].astype(str), strict=True))

@@ -37,8 +37,7 @@ def render(ws: Workspace, state: State) -> None:
     views = {"clarity": "Catch and clarity", "catch": "Catch by year", "sizes": "Sizes", "habitat": "Habitat"}
     view = state.choose("view", "What to look at", list(views), words=views.__getitem__, widget="segments")
     VIEWS[view](ws, state, name, gear)
-    for text in cautions(gear):
-        widgets.caution(text)
+    widgets.caution(*cautions(gear))
 
 
 def clarity_view(ws: Workspace, state: State, species: str, gear: str) -> None:
@@ -50,7 +49,8 @@ def clarity_view(ws: Workspace, state: State, species: str, gear: str) -> None:
     )  # fmt: skip
     effect = data.ask(ws, "clarity_effect", species, gear, window=window)
     parameter, units, look = ws.parameters["secchi"], state.units(ws), state.look
-    widgets.sentence(effect.sentences[0] if effect.sentences else f"{effect.n} surveys could be matched.")
+    answer, rest = _answer(effect)
+    widgets.sentence(answer)
     points = effect.points.rename(columns={"cpe": "catch_per_effort"})
     points = points.assign(water=[_water(ws, w) for w in points["water"]])
     curve = None if effect.curve is None else effect.curve.rename(columns={"fitted": "fit"})
@@ -69,8 +69,8 @@ def clarity_view(ws: Workspace, state: State, species: str, gear: str) -> None:
 
     shown = data.draw(ws, "effect", species, gear, window, units, look.name, make=make)
     widgets.picture(shown, key="catch and clarity")
-    if len(effect.sentences) > 1:
-        st.markdown("\n".join(f"- {widgets.plain(s)}" for s in effect.sentences[1:]))
+    if rest:
+        st.markdown("\n".join(f"- {widgets.plain(s)}" for s in rest))
     widgets.notes(effect.notes)
     unit = shown_unit("m", units)
     table = points.assign(
@@ -85,6 +85,15 @@ def clarity_view(ws: Workspace, state: State, species: str, gear: str) -> None:
         },
     )  # fmt: skip
     widgets.method_sentence(effect.method)
+
+
+def _answer(effect: Any) -> tuple[str, list[str]]:
+    """Return the sentence that answers the question, and the others (the rank stands under the picture)."""
+    rest = [s for s in effect.sentences if not s.startswith("Rank correlation")]
+    if not rest:
+        return f"{effect.n} surveys could be matched.", []
+    answer = next((s for s in rest if s.startswith("Each halving")), rest[0])
+    return answer, [s for s in rest if s != answer]
 
 
 def _rank(effect: Any) -> str:
@@ -113,7 +122,7 @@ def catch_view(ws: Workspace, state: State, species: str, gear: str) -> None:
 
     shown = data.draw(ws, "catch", species, gear, look.name, make=make)
     widgets.sentence(shown.caption)
-    widgets.picture(shown, key="catch by year")
+    widgets.picture(shown, key="catch by year", caption=False)
     out = rows[["water", "year", "n", "zeros", "left_out", "total", "effort", "mean", "low", "high"]].round(2)
     widgets.table(
         out, key="catch table", file_name=f"{species}-{gear}-catch",
@@ -143,7 +152,7 @@ def sizes_view(ws: Workspace, state: State, species: str, gear: str) -> None:
 
     shown = data.draw(ws, "lengths", species, gear, units, look.name, make=make)
     widgets.sentence(shown.caption)
-    widgets.picture(shown, key="lengths")
+    widgets.picture(shown, key="lengths", caption=False)
     answer = data.ask(ws, "sizes", species, gear=gear)
     table = pd.DataFrame(
         [

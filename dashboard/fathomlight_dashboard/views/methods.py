@@ -26,8 +26,7 @@ def render(ws: Workspace, state: State) -> None:
     words = {k: g.title for k, g in groups.items()} | {SAFETY_KEY: "Cautions", "settings": "Settings here"}
     key = state.choose("about", "About", list(words), words=words.__getitem__)
     if key == SAFETY_KEY:
-        for text in CAUTIONS:
-            widgets.caution(text)
+        widgets.caution(*CAUTIONS)
     elif key == "settings":
         _settings(ws)
     else:

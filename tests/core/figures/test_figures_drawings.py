@@ -199,7 +199,7 @@ def test_a_year_against_its_past() -> None:
     # 4.5 with "<" may well lie inside the band; 3 with ">" may too.
     assert list(named(picture, "murkier than the band").y) == [1.0]
     assert list(named(picture, "clearer than the band").y) == [5.0]
-    assert "1 lie clearer and 1 murkier" in picture.caption
+    assert "1 clearer and 1 murkier than" in picture.caption
     assert picture.figure.layout.yaxis.range[1] == 0
 
 
