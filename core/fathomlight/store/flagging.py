@@ -153,6 +153,8 @@ def publish_flags(
     session: Session, who: str, why: str, automatic: bool, now: int
 ) -> tuple[int, int, int, int]:
     """Set the staged flags inside a write transaction; return run, n_set, n_matched, n_kept."""
+    session.run("ANALYZE stage_flag")
+    session.run("ANALYZE stage_mark")
     session.run(
         """INSERT INTO mark (flag, test, reason) SELECT flag, test, reason FROM stage_mark WHERE true
         ON CONFLICT (flag, test, reason) DO NOTHING"""
@@ -175,6 +177,7 @@ def publish_flags(
         JOIN stage_mark s ON s.k = a.k
         JOIN mark m ON m.flag = s.flag AND m.test = s.test AND m.reason = s.reason"""
     )
+    session.run("ANALYZE flag_match")
     row = session.row(
         "SELECT count(*), coalesce(sum(fresh), 0), coalesce(sum(fresh * kept), 0) FROM flag_match"
     )

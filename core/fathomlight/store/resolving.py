@@ -27,8 +27,7 @@ def find_affected(session: Session, batch: int) -> None:
             WHERE s.batch = {int(batch)} {more} AND (r.first_batch = {int(batch)} OR {_confirms(str(int(batch)))})
             AND NOT EXISTS (SELECT 1 FROM affected b WHERE {_MATCH.replace("a.", "r.")})"""
         )
-    if session.engine == "postgresql":
-        session.run("ANALYZE affected")
+    session.run("ANALYZE affected")
 
 
 def _confirms(batch: str) -> str:
@@ -110,8 +109,7 @@ def _judge(session: Session) -> None:
                row_number() OVER (PARTITION BY {IDENTITY_SQL} ORDER BY rank DESC, vid DESC)
         FROM m"""
     )
-    if session.engine == "postgresql":
-        session.run("ANALYZE verdict")
+    session.run("ANALYZE verdict")
 
 
 def _find_speaking(session: Session) -> int:

@@ -63,8 +63,9 @@ class Stage:
                 self._add(convert(piece), len(piece))
                 if progress is not None:
                     progress(self.n_rows)
-        if self._session.engine == "postgresql":
-            self._session.run("ANALYZE stage")
+        self._session.run(
+            "ANALYZE stage"
+        )  # without it the planner may walk through all readings for three rows
 
     def _add(self, columns: ReadingColumns, n_rows: int) -> None:
         self.n_rows += n_rows
