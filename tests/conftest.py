@@ -26,7 +26,11 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
     """Remember which browser, database and reference tests were skipped."""
     outcome = yield
     report = outcome.get_result()  # type: ignore[attr-defined]
-    if report.skipped and not hasattr(report, "wasxfail") and NEVER_SKIPPED & {m.name for m in item.iter_markers()}:
+    if (
+        report.skipped
+        and not hasattr(report, "wasxfail")
+        and NEVER_SKIPPED & {m.name for m in item.iter_markers()}
+    ):
         report.user_properties.append(("must_run", str(report.longrepr)))
 
 

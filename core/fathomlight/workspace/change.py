@@ -14,13 +14,16 @@ from fathomlight.errors import ArgumentError
 from fathomlight.model import EQUAL, USED_FLAGS, Parameter, Result
 from fathomlight.trends import (
     ChangePointResult,
+    DetectableResult,
     KendallResult,
     SeasonalTrendResult,
     change_point,
+    detectable_trend,
     direction_words,
     false_discovery,
     mann_kendall,
     seasonal_kendall,
+    smooth_deseasoned,
     theil_sen,
 )
 from fathomlight.workspace.looking import Looking
@@ -223,6 +226,63 @@ class Change(Looking):
             "clarity": answer.clarity, "confidence": s.confidence, "likelihood": s.likelihood,
             "n_below": s.n_below, "n_above": s.n_above, "sentence": answer.sentence, "notes": answer.notes,
         }  # fmt: skip
+
+    def detectable(
+        self, station: str, parameter: str = "secchi", *, within_years: int = 10, slope: float | None = None
+    ) -> DetectableResult:
+        """Say what change would be found at a station, given its own noise, persistence and visits.
+
+        Parameters
+        ----------
+        station, parameter : str
+            Id (or name) of the station, name of the parameter.
+        within_years : int
+            Years of sampling.
+        slope : float, optional
+            Slope whose years are wanted [unit per year]; that of the station's own trend when left out.
+
+        Returns
+        -------
+        fathomlight.trends.DetectableResult
+            Smallest slope found with 80 % power, and years needed (seeded simulation).
+        """
+        where, what = self.station(station), self.parameter(parameter)
+
+        def make() -> DetectableResult:
+            answer = self.trend(where.id, what.name)
+            cells = answer.cells
+            own = answer.seasonal.slope if math.isfinite(answer.seasonal.slope) else None
+            return detectable_trend(
+                cells["value"], cells["year"], cells["season"].astype(str), qualifiers=cells["qualifier"],
+                within_years=within_years, slope=slope if slope is not None else (own or None),
+            )  # fmt: skip
+
+        return self.remember(("detectable", where.id, what.name, within_years, slope), make)
+
+    def smooth(self, station: str, parameter: str = "secchi") -> pd.DataFrame:
+        """Return a smooth line through the season cells with the season removed; for the eye only.
+
+        Parameters
+        ----------
+        station, parameter : str
+            Id (or name) of the station, name of the parameter.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns ``year`` (decimal) and ``smooth`` [unit]; empty with fewer than five cells.
+        """
+        cells = self.trend(station, parameter).cells
+        held = cells[cells["value"].notna()]
+        if len(held) < 5:
+            return pd.DataFrame(columns=["year", "smooth"], dtype=float)
+        names = list(self.seasons.names)
+        part = held["season"].astype(str).map({n: (i + 0.5) / len(names) for i, n in enumerate(names)})
+        times = held["year"].to_numpy(dtype=float) + part.to_numpy(dtype=float)
+        found = smooth_deseasoned(
+            held["value"], times, held["season"].astype(str), qualifiers=held["qualifier"]
+        )
+        return pd.DataFrame({"year": found.times, "smooth": found.smooth})
 
     def trend_line(self, answer: TrendAnswer) -> pd.DataFrame:
         """Return the line of a trend with the fan of its limits, ready to be drawn.

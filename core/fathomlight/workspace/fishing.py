@@ -10,19 +10,22 @@ from fathomlight.errors import NotFoundError
 from fathomlight.fish import (
     DEFAULT_WINDOWS,
     ClarityEffect,
+    Growth,
     MatchResult,
-    RemovalResult,
     SizeStructure,
     YearlyIndex,
     catch_table,
     clarity_effect,
+    condition_table,
     find_species,
     gear_key,
     linkage_table,
     match_readings,
-    removal_estimate,
+    removal_table,
     size_structure,
+    size_table,
     species_key,
+    von_bertalanffy,
     yearly_index,
 )
 from fathomlight.workspace.looking import Looking
@@ -211,49 +214,34 @@ class Fishing(Looking):
             )
         return table.drop(columns="start")
 
-    def removals(self, species: str | None = None) -> pd.DataFrame:
-        """Return removal estimates of every survey with two passes or more.
+    def removals(self, species: str) -> pd.DataFrame:
+        """Return removal estimates of a species for every survey with two passes or more.
 
         Parameters
         ----------
-        species : str, optional
-            All when left out.
+        species : str
+            Any of its names.
 
         Returns
         -------
         pandas.DataFrame
-            survey, water, station, species, counts, n, low, high, capture probability, and what was refused and why.
+            See :func:`fathomlight.fish.removal_table`; where the catches do not deplete, ``refused`` says so.
         """
-        from fathomlight.errors import ArgumentError
+        return self.remember(
+            ("removals", species), lambda: removal_table(self.surveys(), self.catches(), species)
+        )
 
-        counts = self.catches().merge(self.surveys()[["survey", "water", "station", "start"]], on="survey")
-        counts["species"] = counts["species"].map({s: species_key(s) for s in counts["species"].unique()})
-        passes = counts.groupby("survey")["pass_number"].max()
-        rows = []
-        for labels, part in counts.groupby(["survey", "species"]):
-            survey, name = (str(label) for label in labels)
-            if passes[survey] < 2 or (species is not None and name != species_key(species)):
-                continue
-            caught = (
-                part.groupby("pass_number")["count"]
-                .sum()
-                .reindex(range(1, int(passes[survey]) + 1), fill_value=0)
-            )
-            first = part.iloc[0]
-            row = {
-                "survey": survey, "water": first["water"], "station": first["station"], "start": first["start"],
-                "species": name, "counts": " ".join(str(int(c)) for c in caught),
-            }  # fmt: skip
-            try:
-                found: RemovalResult = removal_estimate(caught.to_numpy())
-                row |= {
-                    "n": found.n,
-                    "low": found.low,
-                    "high": found.high,
-                    "capture": found.capture_probability,
-                    "refused": "",
-                }
-            except ArgumentError as error:
-                row |= {"n": None, "low": None, "high": None, "capture": None, "refused": error.what}
-            rows.append(row)
-        return pd.DataFrame(rows)
+    def size_table(self, species: str, *, by: Sequence[str] = ("water", "year")) -> pd.DataFrame:
+        """Return proportional size structure by gear and whatever is asked for (``fathomlight.fish.size_table``)."""
+        key = ("sizes", species, tuple(by))
+        return self.remember(key, lambda: size_table(self.surveys(), self.fish(), species, by=tuple(by)))
+
+    def condition_table(self, species: str, *, by: Sequence[str] = ("water",)) -> pd.DataFrame:
+        """Return mean relative weight by length category (``fathomlight.fish.condition_table``)."""
+        key = ("condition", species, tuple(by))
+        return self.remember(key, lambda: condition_table(self.surveys(), self.fish(), species, by=tuple(by)))
+
+    def growth(self, species: str, *, water: str | None = None) -> Growth:
+        """Fit von Bertalanffy's curve to the aged fish of a species."""
+        fish = self._measured(species, water, None).dropna(subset=["age_years", "length_mm"])
+        return von_bertalanffy(fish["age_years"], fish["length_mm"])
