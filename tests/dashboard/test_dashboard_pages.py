@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -241,6 +242,21 @@ def test_suspect_readings_are_all_there(demo: Any) -> None:
     rows = demo.readings(flags=(3, 4))
     n = (rows["flag"] == 3).sum()
     assert f"{n} reading" in sound(at)
+
+
+def test_a_refused_row_is_corrected_on_the_page(own: Any) -> None:
+    rows = own.refused()
+    chosen = rows[rows["reason"].str.contains("future")].iloc[0]  # the year 2081 of the volunteers' cards
+    place = int(rows.index[rows["line"].eq(chosen["line"]) & rows["batch"].eq(chosen["batch"])][0])
+    at = opened("check", view="refused")
+    with patch("fathomlight_dashboard.views.check_readings.widgets.table") as table:
+        table.return_value = {"selection": {"rows": [place]}}
+        at.run()
+        date = next(t for t in at.text_input if t.label == "Date")
+        date.set_value(date.value.replace("2081", "2018"))
+        next(b for b in at.button if b.label == "Try this row again").click().run()
+    assert "is stored as batch" in sound(at)
+    assert len(own.refused()) == len(rows)  # the refusal of the old batch stays on record
 
 
 def test_a_batch_is_withdrawn_and_put_back(own: Any) -> None:

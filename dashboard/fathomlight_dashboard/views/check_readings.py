@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -150,9 +151,48 @@ def refused_view(ws: Workspace, state: State) -> None:
         if len(rows)
         else "Every row of every loaded file could be used."
     )
-    if len(rows):
-        widgets.table(rows, key="refused", file_name="refused-rows", columns=REFUSED_WORDS)
-        st.caption("Correct the rows in the file and load it again: what is known already is skipped.")
+    if rows.empty:
+        return
+    event = widgets.table(
+        rows, key="refused", file_name="refused-rows", columns=REFUSED_WORDS, on_select="rerun"
+    )
+    picked = event["selection"]["rows"] if event else []
+    if picked:
+        _correct(ws, state, rows.iloc[picked[0]])
+    else:
+        st.caption(
+            "Choose a row to correct it here, or correct the file and load it again: what is known is skipped."
+        )
+
+
+def _correct(ws: Workspace, state: State, row: pd.Series) -> None:
+    """Let the reader change the cells of a refused row and try it again."""
+    try:
+        cells = {str(k): str(v) for k, v in json.loads(row["row_text"]).items()}
+    except (ValueError, AttributeError):
+        st.info("This row cannot be corrected here: correct it in its file and load the file again.")
+        return
+    with st.container(border=True):
+        st.markdown(
+            f"**{widgets.plain(str(row['file']))}, line {row['line']}**: {widgets.plain(row['reason'])}"
+        )
+        st.caption(widgets.plain(str(row["remedy"])))
+        mark = f"{row['batch']} {row['line']} {row['column']}"
+        with st.form(f"correct {mark}", border=False):
+            given = {
+                name: st.text_input(name, value=text, key=f"cell {mark} {name}", max_chars=200)
+                for name, text in cells.items()
+            }
+            if st.form_submit_button("Try this row again", type="primary"):
+                changes = {name: text for name, text in given.items() if text != cells[name]}
+                done = ws.retry(int(row["batch"]), int(row["line"]), str(row["column"]), changes, "corrected")
+                if done.batch is None:
+                    st.error(
+                        "Still refused: " + "; ".join(widgets.plain(str(r)) for r in done.refused["reason"])
+                    )
+                else:
+                    state.once(f"Line {row['line']} is stored as batch {done.batch}. {done.sentence}")
+                    st.rerun()
 
 
 def batches_view(ws: Workspace, state: State) -> None:
