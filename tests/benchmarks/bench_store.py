@@ -1,7 +1,7 @@
 """How fast the store loads and reads, beside pandas doing the plain thing in the same run.
 
     python tests/benchmarks/bench_store.py             # 1 million rows
-    python tests/benchmarks/bench_store.py --rows 10000000
+    python tests/benchmarks/bench_store.py --rows 10000000 --short
     python tests/benchmarks/bench_store.py --url postgresql+psycopg://...
 
 Each measurement runs in a process of its own, so that its peak memory is its own. ``pandas`` is
@@ -166,6 +166,17 @@ def measure(work: Callable[..., dict[str, Any]], *arguments: Any) -> dict[str, A
     return found
 
 
+BASE = "pandas: read_csv + to_sql"
+LONG = (store_correct, store_withdraw, store_flags)
+
+
+def print_row(label: str, row: dict[str, Any], base: float) -> None:
+    """Print one line of the table."""
+    rest = ", ".join(f"{k} {v:,}" for k, v in row.items() if k not in ("seconds", "peak_mb"))
+    ratio = row["seconds"] / base
+    print(f"{label:32}{row['seconds']:10.3f}{ratio:11.2f}{row['peak_mb']:9.0f}  {rest}", flush=True)
+
+
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(
@@ -175,6 +186,7 @@ def main() -> None:
     parser.add_argument(
         "--url", default="", help="store to use instead of a new SQLite file (it must be empty)"
     )
+    parser.add_argument("--short", action="store_true", help="leave out corrections, withdrawal and flags")
     parser.add_argument("--json", action="store_true")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="fathomlight-bench") as name:
@@ -183,7 +195,7 @@ def main() -> None:
         write_file(path, options.rows)
         works = {
             "read the file only": parse_only,
-            "pandas: read_csv + to_sql": pandas_load,
+            BASE: pandas_load,
             "store: first load": store_load,
             "store: the same rows again": store_load,
             "store: every value corrected": store_correct,
@@ -192,16 +204,18 @@ def main() -> None:
             "store: read all": read_all,
             "store: read one station": read_station,
         }
-        found = {label: measure(work, path, folder, url) for label, work in works.items()}
+        if options.short:
+            works = {label: work for label, work in works.items() if work not in LONG}
+        if not options.json:
+            print(f"{options.rows:,} rows, {path.stat().st_size / 1e6:.0f} MB, {options.url or 'SQLite'}")
+            print(f"{'':32}{'seconds':>10}{'of pandas':>11}{'peak MB':>9}")
+        found: dict[str, dict[str, Any]] = {}
+        for label, work in works.items():
+            found[label] = measure(work, path, folder, url)
+            if not options.json:
+                print_row(label, found[label], found.get(BASE, {}).get("seconds", float("nan")))
     if options.json:
         print(json.dumps({"rows": options.rows, "results": found}))
-        return
-    base = found["pandas: read_csv + to_sql"]["seconds"]
-    print(f"{options.rows:,} rows, {path.name}, {url if options.url else 'SQLite'}")
-    print(f"{'':32}{'seconds':>10}{'of pandas':>11}{'peak MB':>9}  ")
-    for label, row in found.items():
-        rest = ", ".join(f"{k} {v:,}" for k, v in row.items() if k not in ("seconds", "peak_mb"))
-        print(f"{label:32}{row['seconds']:10.3f}{row['seconds'] / base:11.2f}{row['peak_mb']:9.0f}  {rest}")
 
 
 if __name__ == "__main__":
