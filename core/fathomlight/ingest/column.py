@@ -120,10 +120,11 @@ class ColumnReader:
         surface = np.array([n in SURFACE_ONLY for n in names] or [False], bool)[np.maximum(of_row, 0)]
         depth = self.depth_reader.read(table, station, surface, issues)
         replicate = self._replicate(table, issues)
+        flag = self._flag(table, cells, issues)
         rows = np.flatnonzero(~issues.bad)
         doubt = self._doubts(cells, value, names, of_row, station, instants, rows)
         frame = self._frame(
-            table, cells, value, names, of_row, depth, replicate, station, instants, rows, doubt
+            table, cells, value, names, of_row, depth, replicate, flag, station, instants, rows, doubt
         )
         return ColumnResult(
             frame, self._doubt_frame(table, cells, rows, doubt), int((considered & ~filled).sum()), unwanted
@@ -292,6 +293,26 @@ class ColumnReader:
         usable = np.where(good & ~blank, np.nan_to_num(numbers, nan=1.0), 1.0)
         return coded.spread(usable).astype(np.int64)
 
+    def _flag(self, table: RawTable, cells: Cells, issues: Issues) -> np.ndarray:
+        out = np.where(cells.suspect, int(Flag.SUSPECT), int(Flag.NOT_EVALUATED))
+        position = table.find(self.part.flag_column) if self.part.flag_column else None
+        if position is None:
+            return out
+        coded = table.encoded(position)
+        numbers = parse_numbers(coded.texts)
+        blank = is_missing(coded.texts, self.recipe.missing)
+        good = blank | np.isin(numbers, [int(f) for f in Flag])
+        rows = np.flatnonzero(~coded.spread(good))
+        issues.add(
+            rows,
+            table.header[position],
+            np.array(coded.texts, dtype=object)[coded.codes[rows]],
+            "not a quality flag",
+            "Flags are 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing.",
+        )
+        given = coded.spread(np.where(good & ~blank, np.nan_to_num(numbers), 0)).astype(np.int64)
+        return np.where(given > 0, given, out)
+
     # -- doubts and the table ------------------------------------------------------------------
 
     def _doubts(
@@ -351,7 +372,8 @@ class ColumnReader:
 
     def _frame(
         self, table: RawTable, cells: Cells, value: np.ndarray, names: list[str], of_row: np.ndarray,
-        depth: np.ndarray, replicate: np.ndarray, station: np.ndarray, instants: Instants, rows: np.ndarray,
+        depth: np.ndarray, replicate: np.ndarray,
+        flag: np.ndarray, station: np.ndarray, instants: Instants, rows: np.ndarray,
         doubt: np.ndarray,
     ) -> pd.DataFrame:  # fmt: skip
         codes, ids = pd.factorize(station[rows])
@@ -374,7 +396,7 @@ class ColumnReader:
             "replicate": pa.array(replicate[rows]),
             "value": pa.array(value[rows] + 0.0),
             "qualifier": _texts(["<", "=", ">"], cells.sign[rows].astype(np.int64) + 1),
-            "flag": pa.array(np.where(cells.suspect[rows], int(Flag.SUSPECT), int(Flag.NOT_EVALUATED))),
+            "flag": pa.array(flag[rows]),
             "original_value": _texts(cells.coded.texts, cells.coded.codes[rows].astype(np.int64))
             if cells.shown is None
             else pa.array(cells.shown[rows].tolist(), pa.string()),

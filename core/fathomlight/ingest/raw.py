@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -16,6 +17,9 @@ from fathomlight.errors import RecipeError
 from fathomlight.ingest.recipe import plain_name
 
 __all__ = ["Encoded", "RawTable", "Source", "Spoiled", "unique_header"]
+
+
+_UNIT_BEHIND = re.compile(r"\s*\[[^\[\]]*\]\s*$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +112,8 @@ class RawTable:
     preamble: Mapping[str, str] = field(default_factory=dict)
     spoiled: list[Spoiled] = field(default_factory=list)
     left_out: int = 0
+    kept_label: str = ""
+    """Label above the header that belongs to every row."""
     filled: dict[object, np.ndarray] = field(default_factory=dict)
     """Rows that have a value in a column; see :func:`fathomlight.ingest.cells.has_value`."""
     _encoded: dict[int, Encoded] = field(default_factory=dict)
@@ -116,14 +122,19 @@ class RawTable:
         return len(self.line)
 
     def find(self, names: Sequence[str]) -> int | None:
-        """Return the position of the first of the names that is a column, None when none is."""
+        """Return the position of the first of the names that is a column, None when none is.
+
+        A unit in square brackets behind a column's name does not matter.
+        """
         for name in names:
             if name in self.header:
                 return self.header.index(name)
         plain = [plain_name(h) for h in self.header]
-        for name in names:
-            if plain_name(name) in plain:
-                return plain.index(plain_name(name))
+        bare = [plain_name(_UNIT_BEHIND.sub("", h)) for h in self.header]
+        for known in (plain, bare):
+            for name in names:
+                if plain_name(name) in known:
+                    return known.index(plain_name(name))
         return None
 
     def need(self, names: Sequence[str], purpose: str, recipe: str) -> int:
@@ -161,10 +172,18 @@ class RawTable:
         return {h: c[row].as_py() for h, c in zip(self.header, self.columns, strict=True)}
 
     def row_texts(self, rows: np.ndarray) -> list[str]:
-        """Return rows as JSON objects, column name -> text, to be shown, mended and read again."""
+        """Return rows as JSON objects, column name -> text, to be shown, mended and read again.
+
+        Units of a unit row stand in square brackets behind the name; labels above the header that name the station
+        become a column: a row taken out of its file must not lose them.
+        """
         picked = [c.take(pa.array(rows, pa.int64())).to_pylist() for c in self.columns]
+        names = [f"{h} [{self.units[h]}]" if h in self.units else h for h in self.header]
+        more = (
+            {self.kept_label: self.preamble.get(plain_name(self.kept_label), "")} if self.kept_label else {}
+        )
         return [
-            json.dumps(dict(zip(self.header, cells, strict=True)), ensure_ascii=False)
+            json.dumps(more | dict(zip(names, cells, strict=True)), ensure_ascii=False)
             for cells in zip(*picked, strict=True)
         ]
 

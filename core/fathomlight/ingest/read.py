@@ -301,11 +301,12 @@ def recheck_row(
             "refused", "this row could not be split into cells", got=refused.get("row_text"),
             fix="Correct it in the file and load the file again.",
         )  # fmt: skip
+    column = str(refused["column"])
+    column = next((name for name in cells if name == column or name.startswith(f"{column} [")), column)
     stray = [c for c in changes if c not in cells]
     if stray:
         raise ArgumentError("changes", "no such column in the row", got=stray, expected=", ".join(cells))
     values = {n for part in recipe.values for n in part.column}
-    column = str(refused["column"])
     table = RawTable("", tuple(cells), [pa.array([""])] * len(cells), np.array([0]))
     is_value = any(
         table.find((n,)) is not None and table.header[table.find((n,)) or 0] == column for n in values

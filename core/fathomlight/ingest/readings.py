@@ -124,6 +124,8 @@ class Assembler:
         """
         if self.readers is None:
             self.readers = self._prepare(table)
+        if self.recipe.station.preamble and table.find((self.recipe.station.preamble,)) is None:
+            table.kept_label = self.recipe.station.preamble
         row_issues = Issues(table, np.zeros(len(table), bool))
         left_out = self._leave_out(table)
         filled = np.zeros(len(table), bool)
@@ -218,7 +220,8 @@ class Assembler:
     def _stations(self, table: RawTable, issues: Issues) -> tuple[np.ndarray, np.ndarray]:
         part = self.recipe.station
         rows = len(table)
-        if part.preamble and not (part.column and table.find(part.column) is not None):
+        column = part.column or ((part.preamble,) if part.preamble else ())
+        if part.preamble and table.find(column) is None:
             text = table.preamble.get(plain_name(part.preamble), "")
             if not text:
                 raise RecipeError(
@@ -254,7 +257,7 @@ class Assembler:
             ]
             header = " + ".join(part.columns)
         else:
-            position = table.need(part.column, "station", self.recipe.name)
+            position = table.need(column, "station", self.recipe.name)
             coded = table.encoded(position)
             codes, texts, header = coded.codes, coded.texts, table.header[position]
         found = [self.names.look_up(t) for t in texts]

@@ -263,6 +263,8 @@ class ValuePart(_Part):
     """A second column whose number is averaged with the first, as a disc is read going down and coming up."""
     note_columns: tuple[str, ...] = ()
     """Columns that become notes as ``name: text``, e.g. wind and sky."""
+    flag_column: ColumnName = ()
+    """Quality flags by number (1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing); empty means 2."""
     note_column: ColumnName = ()
     """Only named columns become notes; comments can hold people's names."""
     scale: float = Field(default=1.0, gt=0)

@@ -651,6 +651,15 @@ def test_suspect_code_keeps_the_value_with_its_flag(read, make_recipe):
     assert got.frame["flag"].tolist() == [3, 2]
 
 
+def test_flags_from_a_column(read, make_recipe):
+    recipe = make_recipe(
+        values=[{"column": "Secchi", "parameter": "secchi", "unit": "m", "flag_column": "F"}]
+    )
+    got = read("Site,Date,Secchi,F\nH-2,7/1/2019,2,4\nH-2,7/2/2019,2,\nH-2,7/3/2019,2,5\n", recipe)
+    assert got.frame["flag"].tolist() == [4, 2]
+    assert got.refused["reason"].tolist() == ["not a quality flag"]
+
+
 def make_past(values, parameter="secchi", station="H-2"):
     days = pd.date_range("2010-06-01", periods=len(values), freq="30D")
     return pd.DataFrame({"station": station, "parameter": parameter, "value": values, "local_date": days})

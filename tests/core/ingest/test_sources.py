@@ -15,7 +15,15 @@ from hypothesis import strategies as st
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from fathomlight.errors import RecipeError, UnreadableFileError
-from fathomlight.ingest import ReadLimits, Recipe, iter_chunks, load_recipes, merge_results, read_file
+from fathomlight.ingest import (
+    ReadLimits,
+    Recipe,
+    iter_chunks,
+    load_recipes,
+    merge_results,
+    read_file,
+    recheck_row,
+)
 from fathomlight.ingest import csv_source as csv_module
 
 ROOT = Path(__file__).parents[3]
@@ -208,6 +216,15 @@ def test_logger_with_its_station_above_the_header(read, recipes):
     assert got.frame["method"].unique().tolist() == ["logger"]
     assert got.refused[["line", "value"]].values.tolist() == [[7, "212"]]
     assert got.frame["local_date"].dt.day.unique().tolist() == [30]  # 19:00 the evening before, in Chicago
+
+
+def test_a_refused_logger_row_keeps_its_station(read, recipes, parameters, stations, now):
+    recipe = recipes["logger-quarter-hour"]
+    refused = read(LOGGER, recipe, name="logger.csv").refused.iloc[0].to_dict()
+    again = recheck_row(
+        refused, {"Temperature (degF)": "68"}, recipe, parameters=parameters, stations=stations, now=now
+    )
+    assert again.frame[["station", "parameter"]].values.tolist() == [["H-2", "temperature"]]
 
 
 def test_logger_that_does_not_name_its_station(read, recipes):

@@ -17,6 +17,7 @@ from fathomlight.ingest import (
     Visit,
     propose_recipe,
     read_file,
+    recheck_row,
     template_recipe,
     visit_to_readings,
     write_template,
@@ -137,6 +138,19 @@ def test_filled_workbook_loads_without_choosing_a_recipe(tmp_path, parameters, s
     assert got.frame["qualifier"].tolist() == ["=", "=", ">"]
     assert got.frame["time"].dt.strftime("%H:%M").tolist() == ["15:30", "15:30", "17:00"]
     assert got.refused["line"].tolist() == [7]
+
+
+def test_a_refused_row_of_the_workbook_keeps_its_units(tmp_path, parameters, stations, now):
+    path = write_template(tmp_path / "visits.xlsx", stations, parameters, units="us")
+    fill(path, [{"Station": "H-2", "Date": dt.date(2025, 7, 24), "Disc depth (Secchi)": "murky",
+                 "Water temperature": 68}])  # fmt: skip
+    recipe = template_recipe(parameters)
+    refused = read_file(path, recipe, parameters=parameters, stations=stations, now=now, limits=HERE).refused
+    again = recheck_row(
+        refused.iloc[0].to_dict(), {"Disc depth (Secchi) [ft]": "10"}, recipe, parameters=parameters,
+        stations=stations, now=now,
+    )  # fmt: skip
+    assert again.frame[["parameter", "value"]].values.tolist() == [["secchi", pytest.approx(3.048)]]
 
 
 def test_workbook_has_lists_to_choose_from(tmp_path, parameters, stations):
