@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 import pandas as pd
 
@@ -38,7 +38,7 @@ class BatchPart(Part):
         self,
         frames: pd.DataFrame | Iterable[pd.DataFrame],
         batch: BatchInfo,
-        refused: pd.DataFrame | None = None,
+        refused: pd.DataFrame | Callable[[], pd.DataFrame] | None = None,
         progress: Progress | None = None,
     ) -> BatchResult:
         """Load readings as one batch: all of it, or after any error nothing.
@@ -56,9 +56,9 @@ class BatchPart(Part):
             at a time is in memory.
         batch : BatchInfo
             Where they come from, who loads, and why.
-        refused : pandas.DataFrame, optional
+        refused : pandas.DataFrame or callable, optional
             Rows the reader of the file refused (:data:`fathomlight.model.REFUSED_COLUMNS`), kept with the
-            batch.
+            batch; a callable is asked when all frames are in.
         progress : callable, optional
             Called with the number of rows done so far.
 
@@ -80,8 +80,9 @@ class BatchPart(Part):
                 return skipped_result(session, copy)
             stage = Stage(session, self._series, self._origins)
             stage.fill(frames, progress)
+            by_reader = refused() if callable(refused) else refused
             n_refused = stage_refused(
-                session, [*([refused] if refused is not None else []), *stage.refused], batch.file
+                session, [*([by_reader] if by_reader is not None else []), *stage.refused], batch.file
             )
             with session.write():
                 return publish(session, batch, stage, n_refused, self._now())

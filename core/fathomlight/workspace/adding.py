@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,17 +16,23 @@ from fathomlight.ingest import (
     ReadResult,
     Recipe,
     Visit,
+    iter_chunks,
+    merge_results,
     propose_recipe,
     read_file,
     recheck_row,
     template_recipe,
     visit_to_readings,
 )
+from fathomlight.ingest.opening import hash_file
 from fathomlight.model import IDENTITY, READING_COLUMNS, REFUSED_COLUMNS, USED_FLAGS, Result, empty_frame
 from fathomlight.store import BatchInfo
 from fathomlight.workspace.keeping import Keeping
 
 Progress = Callable[[int, int], None]
+FISH_KINDS = ("surveys", "catch", "fish")
+PREVIEW = 50
+"""Values shown of a file."""
 PAST_LEAST = 10
 """Fewest readings of a station and month that say what is usual there."""
 
@@ -172,21 +178,50 @@ class Adding(Keeping):
             Nothing was stored.
         """
         path = Path(path)
-        read = self._read(path, self._chosen(path, recipe), progress)
+        chosen = self._chosen(path, recipe)
         info = BatchInfo(
-            file=name or path.name, file_hash=read.file_hash, recipe=read.recipe, who=self.actor, why=why
+            file=name or path.name,
+            file_hash=hash_file(path, self.limits),
+            recipe=chosen.name,
+            who=self.actor,
+            why=why,
         )
-        return self._store(read, info)
+        if chosen.kind in FISH_KINDS:
+            return self._store(self._read(path, chosen, progress), info)
+        return self._stream(path, chosen, info, progress)
+
+    def _stream(self, path: Path, recipe: Recipe, info: BatchInfo, progress: Progress | None) -> CheckReport:
+        """Read and store piece by piece, at constant memory; the batch is whole or absent all the same."""
+        self.rights.require("volunteer", "adding readings")
+        kept: list[ReadResult] = []
+        stations: set[str] = set()
+
+        def pieces() -> Iterator[pd.DataFrame]:
+            options = {**self._reading_options(), "waters": list(self.waters.values()), "progress": progress}
+            for piece in iter_chunks(path, recipe, limits=self.limits, **options):
+                self.rights.require("volunteer", "adding readings", self._waters_of(piece))
+                stations.update(set(piece.frame["station"]))
+                kept.append(replace(piece, frame=piece.frame.head(0 if kept else PREVIEW)))
+                yield piece.frame
+
+        def refused() -> pd.DataFrame:
+            return merge_results(kept).refused if kept else empty_frame(REFUSED_COLUMNS)
+
+        result = self.store.load_readings(pieces(), info, refused=refused)
+        if not result.skipped:
+            self.run_quality(stations=sorted(stations))
+        nothing = ReadResult(file=info.file, file_hash=info.file_hash, recipe=recipe.name)
+        return self._report(merge_results(kept) if kept else nothing, result)
 
     def _store(self, read: ReadResult, info: BatchInfo) -> CheckReport:
         self.rights.require("volunteer", "adding readings", self._waters_of(read))
-        if read.kind in {"surveys", "catch", "fish"}:
+        if read.kind in FISH_KINDS:
             result = self.store.load_surveys(
                 read.surveys, read.catches, read.fish, info, refused=read.refused
             )
         else:
             result = self.store.load_readings(read.frame, info, refused=read.refused)
-        if read.kind not in {"surveys", "catch", "fish"} and not result.skipped:
+        if read.kind not in FISH_KINDS and not result.skipped:
             self.run_quality(stations=sorted(set(read.frame["station"])))
         return self._report(read, result)
 
@@ -241,15 +276,15 @@ class Adding(Keeping):
 
     def _report(self, read: ReadResult, result: Any) -> CheckReport:
         fish_rows = len(read.surveys) + len(read.catches) + len(read.fish)
-        good = fish_rows if read.kind in {"surveys", "catch", "fish"} else len(read.frame)
+        good = fish_rows if read.kind in FISH_KINDS else read.counts.get("readings", len(read.frame))
         if result is not None:
             counts = (result.n_new, result.n_known, result.n_corrected)
-        elif read.kind in {"surveys", "catch", "fish"}:
+        elif read.kind in FISH_KINDS:
             counts = (good, 0, 0)
         else:
             counts = self._compare(read.frame)
         skipped = bool(result is not None and result.skipped)
-        n_refused = len(read.refused) if result is None or skipped else result.n_refused
+        n_refused = len(read.refused) if result is None else result.n_refused
         return CheckReport(
             file=read.file,
             recipe=read.recipe,
@@ -266,9 +301,9 @@ class Adding(Keeping):
             doubts=read.doubts,
             preview=(
                 read.surveys if len(read.surveys) else read.catches if len(read.catches) else read.fish
-            ).head(50)
-            if read.kind in {"surveys", "catch", "fish"}
-            else read.frame.head(50),
+            ).head(PREVIEW)
+            if read.kind in FISH_KINDS
+            else read.frame.head(PREVIEW),
             warnings=tuple(read.warnings) + tuple(getattr(result, "notes", ())),
             sentence=_sentence(read.file, result is None, skipped, counts, n_refused, len(read.doubts)),
         )
