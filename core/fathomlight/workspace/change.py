@@ -165,7 +165,7 @@ class Change(Looking):
                 f"{LEAST_YEARS} are the least."
             )
         words = direction_words(result.direction, result.confidence, clearer=parameter.clearer)
-        digits = max(parameter.decimals + 1, 2)
+        digits = slope_digits(result.slope, parameter.decimals)
         return (
             f"{parameter.label} at {name}, {years[0]} to {years[1]}: {words}, by "
             f"{result.slope:+.{digits}f} {parameter.unit} a year "
@@ -343,6 +343,30 @@ def clarity_word(result: SeasonalTrendResult, parameter: Parameter) -> str:
         return result.direction
     rises = result.direction == "increasing"
     return "clearer" if rises == (parameter.clearer == "higher") else "murkier"
+
+
+def slope_digits(slope: float, decimals: int) -> int:
+    """Return the digits after the point with which a slope is written: two that count, one more than the readings.
+
+    Parameters
+    ----------
+    slope : float
+        [unit per year].
+    decimals : int
+        Digits of the readings.
+
+    Returns
+    -------
+    int
+        2 to 6.
+
+    Examples
+    --------
+    >>> slope_digits(0.081, 1), slope_digits(0.00042, 1), slope_digits(0.0, 0)
+    (2, 5, 2)
+    """
+    needed = 1 - math.floor(math.log10(abs(slope))) if slope and math.isfinite(slope) else 0
+    return min(max(decimals + 1, 2, needed), 6)
 
 
 def _window(cells: pd.DataFrame, start: int | None, end: int | None) -> pd.DataFrame:
