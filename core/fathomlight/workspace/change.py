@@ -363,7 +363,7 @@ def slope_digits(slope: float, decimals: int) -> int:
     Examples
     --------
     >>> slope_digits(0.081, 1), slope_digits(0.00042, 1), slope_digits(0.0, 0)
-    (2, 5, 2)
+    (3, 5, 2)
     """
     needed = 1 - math.floor(math.log10(abs(slope))) if slope and math.isfinite(slope) else 0
     return min(max(decimals + 1, 2, needed), 6)
