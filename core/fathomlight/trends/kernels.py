@@ -96,51 +96,55 @@ def merge_walk(  # noqa: C901 -- the merge and its bookkeeping belong in one loo
     """
     n = order.size
     qualified = kinds.size > 0
-    index_a, index_b = order.copy(), np.empty(n, dtype=np.int32)
-    key_a, key_b = np.empty(n), np.empty(n)
+    index, key = order.copy(), np.empty(n)
+    held_index, held_key = np.empty(n, dtype=np.int32), np.empty(n)
     for m in range(n):
-        key_a[m] = keys[order[m]]
+        key[m] = keys[order[m]]
     left, right = np.empty(wanted.size, dtype=np.int32), np.empty(wanted.size, dtype=np.int32)
     pairs, weighted, reported = 0, 0, 0
     waiting = np.zeros(3, dtype=np.int64)
     width = 1
     while width < n:
-        for start in range(0, n, 2 * width):
-            middle, stop = min(start + width, n), min(start + 2 * width, n)
-            i, j, k = start, middle, start
+        for start in range(0, n - width, 2 * width):
+            middle, stop = start + width, min(start + 2 * width, n)
+            first, top = middle, middle
+            a, b = key[middle], key[middle - 1]
+            while first > start and (
+                a < key[first - 1] or (a == key[first - 1] and times[index[middle]] > times[index[first - 1]])
+            ):
+                first -= 1
+            while top < stop and (
+                key[top] < b or (key[top] == b and times[index[top]] > times[index[middle - 1]])
+            ):
+                top += 1
+            size = middle - first
+            for m in range(size):
+                held_index[m], held_key[m] = index[first + m], key[first + m]
             if qualified:
                 waiting[:] = 0
-                for m in range(start, middle):
-                    waiting[kinds[index_a[m]]] += 1
-            while i < middle and j < stop:
-                if key_a[j] < key_a[i] or (key_a[j] == key_a[i] and times[index_a[j]] > times[index_a[i]]):
-                    remaining = middle - i
+                for m in range(size):
+                    waiting[kinds[held_index[m]]] += 1
+            i, j, k = 0, middle, first
+            while i < size and j < top:
+                if key[j] < held_key[i] or (key[j] == held_key[i] and times[index[j]] > times[held_index[i]]):
+                    remaining = size - i
                     while reported < wanted.size and wanted[reported] < pairs + remaining:
-                        left[reported] = index_a[i + wanted[reported] - pairs]
-                        right[reported] = index_a[j]
+                        left[reported] = held_index[i + wanted[reported] - pairs]
+                        right[reported] = index[j]
                         reported += 1
                     pairs += remaining
                     if qualified:
-                        kind = kinds[index_a[j]]
                         for m in range(3):
-                            weighted += weights[kind, m] * waiting[m]
-                    index_b[k], key_b[k] = index_a[j], key_a[j]
+                            weighted += weights[kinds[index[j]], m] * waiting[m]
+                    index[k], key[k] = index[j], key[j]
                     j += 1
                 else:
                     if qualified:
-                        waiting[kinds[index_a[i]]] -= 1
-                    index_b[k], key_b[k] = index_a[i], key_a[i]
+                        waiting[kinds[held_index[i]]] -= 1
+                    index[k], key[k] = held_index[i], held_key[i]
                     i += 1
                 k += 1
-            while i < middle:
-                index_b[k], key_b[k] = index_a[i], key_a[i]
-                i += 1
-                k += 1
-            while j < stop:
-                index_b[k], key_b[k] = index_a[j], key_a[j]
-                j += 1
-                k += 1
-        index_a, index_b = index_b, index_a
-        key_a, key_b = key_b, key_a
+            for m in range(i, size):
+                index[k + m - i], key[k + m - i] = held_index[m], held_key[m]
         width *= 2
-    return index_a, pairs, weighted if qualified else pairs, left, right
+    return index, pairs, weighted if qualified else pairs, left, right

@@ -103,8 +103,10 @@ class ImplicitSlopes:
         if bracket.pairs > self.list_up_to:
             slopes, weights = self._sample(bracket)
             total = np.cumsum(weights)
-            for rank, side in ((lowest, -1), (highest, 1)):
-                at = self._place(bracket, rank, total, side)
+            places = [
+                (self._place(bracket, r, total, side), side) for r, side in ((lowest, -1), (highest, 1))
+            ]
+            for at, side in places:
                 if 0 < at < slopes.size:
                     slope = float(slopes[at])
                     self._probe(bracket, lowest, highest, slope + side * self._rounding(slope))
