@@ -1,0 +1,352 @@
+"""The year of a station: its readings against the past, what was read when, the alerts."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+import matplotlib.dates as mdates
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+
+from fathomlight.figures.series import points_down
+from fathomlight.figures.shown import MONTHS, Units, axis_title, count_text, date_text, to_shown
+from fathomlight.model import EQUAL, Parameter
+from fathomlight.report.charts import LOOK, MARKERS, WIDTH_IN, Chart, Sheet, legend_above, nothing
+
+_SHAPES = {"clearer": "triangle-up", "usual": "circle", "murkier": "triangle-down"}
+
+
+def season_chart(
+    key: str,
+    rows: pd.DataFrame,
+    envelope: pd.DataFrame,
+    parameter: Parameter,
+    year: int,
+    *,
+    past: str,
+    place: str,
+    units: Units,
+    width: float = WIDTH_IN,
+) -> Chart:
+    """Draw the readings of one year over the band of its past.
+
+    Parameters
+    ----------
+    key : str
+        Of the picture.
+    rows : pandas.DataFrame
+        Used readings of the year: ``local_date``, ``value``, ``qualifier``, ``where`` (clearer, usual, murkier,
+        or empty without a band on that day).
+    envelope : pandas.DataFrame
+        ``day_of_year``, ``low``, ``median``, ``high``.
+    parameter : Parameter
+        What was read.
+    year : int
+        Drawn year.
+    past : str
+        The past in words.
+    place : str
+        Name of the station.
+    units : {"metric", "us"}
+        What the reader wants.
+    width : float
+        Width of the drawing [inch].
+
+    Returns
+    -------
+    Chart
+        Depth axes point down from the surface.
+    """
+    title = f"{parameter.label} in {year} against its past, {place}"
+    known = envelope.dropna(subset=["low", "high"])
+    if rows.empty and known.empty:
+        return nothing(key, title, f"No used reading in {year}, and too little past for a band.")
+    with Sheet(3.3 if width > 6 else 3.0, width=width) as sheet:
+        axes = sheet.axes
+        _band(axes, envelope, parameter, year, units)
+        _marks(axes, rows, parameter, year, units)
+        _year_axes(axes, rows, known, parameter, year, units)
+        legend_above(axes, columns=4 if width > 6 else 2)
+        counts = {w: int((rows["where"] == w).sum()) for w in _SHAPES}
+        caption = _season_caption(rows, counts, year, has_band=len(known) > 0)
+        small = (
+            f"Band: 10th to 90th percentile of readings within 15 days of the same day in {past}; line: their median."
+            if len(known) and past
+            else "Too little past for a band; only this year is drawn."
+        )
+        alt = f"{title}. {caption} {_listed(rows, parameter, units)}"
+        return sheet.chart(key, title=title, alt=alt, caption=caption, small=small)
+
+
+def _listed(rows: pd.DataFrame, parameter: Parameter, units: Units) -> str:
+    from fathomlight.figures.shown import parameter_number
+
+    if rows.empty:
+        return ""
+    ends = rows.iloc[[int(rows["value"].argmin()), int(rows["value"].argmax())]]
+    low, high = (
+        f"{parameter_number(float(v), parameter, units, str(q))} on {date_text(d)}"
+        for v, q, d in zip(ends["value"], ends["qualifier"], ends["local_date"], strict=True)
+    )
+    return f"Lowest {low}, highest {high}."
+
+
+def _season_caption(rows: pd.DataFrame, counts: dict[str, int], year: int, *, has_band: bool) -> str:
+    n = len(rows)
+    if not n:
+        return f"No used reading in {year}; the band shows what is usual here."
+    told = sum(counts.values())
+    if not has_band or not told:
+        return f"{count_text(n, 'reading')} in {year}; too little past to compare them with."
+    text = (
+        f"Of {count_text(told, 'reading')} in {year}, {counts['clearer']} lie clearer and {counts['murkier']} murkier "
+        f"than the band of the past, {counts['usual']} inside it."
+    )
+    return (
+        text if told == n else f"{text} {count_text(n - told, 'reading')} fell on days without enough past."
+    )
+
+
+def _days(days: Any, year: int) -> Any:
+    start = np.datetime64(f"{year}-01-01", "D")
+    return start + (np.asarray(days, dtype=int) - 1).astype("timedelta64[D]")
+
+
+def _band(axes: Axes, envelope: pd.DataFrame, parameter: Parameter, year: int, units: Units) -> None:
+    if envelope.empty or envelope["low"].isna().all():
+        return
+    low, median, high = (
+        np.asarray(to_shown(envelope[c].to_numpy(float), parameter.unit, units))
+        for c in ("low", "median", "high")
+    )
+    when = _days(envelope["day_of_year"], year)
+    axes.fill_between(
+        when, low, high, color=LOOK.pale_usual, linewidth=0, label="usual for the day (8 of 10 readings)"
+    )
+    axes.plot(when, median, color=LOOK.usual, linewidth=1.4, label="middle of the past")
+
+
+def _marks(axes: Axes, rows: pd.DataFrame, parameter: Parameter, year: int, units: Units) -> None:
+    values = np.asarray(to_shown(rows["value"].to_numpy(float), parameter.unit, units))
+    when = rows["local_date"].to_numpy("datetime64[D]")
+    if points_down(parameter):
+        axes.vlines(when, 0, values, color=LOOK.quiet, linewidth=0.5, alpha=0.6)
+    names = {"clearer": "clearer than the band", "murkier": "murkier than the band", "usual": str(year)}
+    for word, name in names.items():
+        some = (rows["where"] == word).to_numpy() | ((word == "usual") & (rows["where"] == "").to_numpy())
+        if not some.any():
+            continue
+        colour = LOOK.ink if word == "usual" else LOOK.meaning(word)
+        measured = (rows["qualifier"] == EQUAL).to_numpy()
+        marker = MARKERS[_SHAPES[word]]
+        axes.plot(when[some & measured], values[some & measured], marker, color=colour, ms=6, label=name)
+        bound = some & ~measured
+        if bound.any():
+            axes.plot(when[bound], values[bound], marker, mfc="none", mec=colour, ms=6)
+            _arrows(axes, when[bound], values[bound], rows["qualifier"].to_numpy()[bound], colour)
+
+
+def _arrows(axes: Axes, when: Any, values: Any, qualifiers: Any, colour: str) -> None:
+    """Draw an arrow from every value that is only a bound, toward where the true value lies."""
+    down = axes.yaxis_inverted() or points_down_hint(axes)
+    for x, y, q in zip(when, values, qualifiers, strict=True):
+        sign = -1 if (q == ">") == down else 1
+        axes.annotate(
+            "", xy=(x, y), xytext=(0, 14 * sign), textcoords="offset points",
+            arrowprops={"arrowstyle": "<|-", "color": colour, "lw": 0.9, "shrinkA": 0, "shrinkB": 3},
+        )  # fmt: skip
+    if "only a bound" not in axes.get_legend_handles_labels()[1]:
+        axes.plot([], [], "o", mfc="none", mec=LOOK.ink, ms=6, label="only a bound (arrow: beyond it)")
+
+
+def points_down_hint(axes: Axes) -> bool:
+    """Return whether the axis will point down once it is laid out."""
+    return bool(getattr(axes, "fathomlight_down", False))
+
+
+def _year_axes(
+    axes: Axes, rows: pd.DataFrame, known: pd.DataFrame, parameter: Parameter, year: int, units: Units
+) -> None:
+    every = np.concatenate([rows["value"].to_numpy(float), known["high"].to_numpy(float)])
+    top = float(np.nanmax(to_shown(every, parameter.unit, units))) * 1.10
+    low = min(0.0, float(np.nanmin(to_shown(every, parameter.unit, units))))
+    if points_down(parameter):
+        axes.set_ylim(top, 0)
+        axes.spines["bottom"].set_visible(False)
+        axes.axhline(0, color=LOOK.quiet, linewidth=1.6)
+    else:
+        axes.set_ylim(low, top)
+    axes.set_ylabel(axis_title(parameter, units))
+    days = [pd.Timestamp(d) for d in rows["local_date"]]
+    if len(known):
+        days += [
+            pd.Timestamp(d) for d in _days([known["day_of_year"].min(), known["day_of_year"].max()], year)
+        ]
+    month_axis(axes, min(days).date() - dt.timedelta(days=6), max(days).date() + dt.timedelta(days=6))
+
+
+def month_axis(axes: Axes, first: dt.date, last: dt.date) -> None:
+    """Label the months in the middle of each, with a tick where each begins."""
+    axes.set_xlim(np.datetime64(first), np.datetime64(last))  # type: ignore[arg-type]
+    axes.xaxis.set_major_locator(mdates.MonthLocator())
+    axes.xaxis.set_major_formatter(lambda v, _: MONTHS[mdates.num2date(v).month - 1])
+
+
+def visits_chart(
+    key: str, rows: pd.DataFrame, labels: dict[str, str], year: int, *, place: str, until: dt.date
+) -> Chart:
+    """Draw on which days of a year each parameter was read, and how the readings were flagged.
+
+    Parameters
+    ----------
+    key : str
+        Of the picture.
+    rows : pandas.DataFrame
+        Readings of the year, all flags: ``parameter``, ``local_date``, ``flag``.
+    labels : dict of str to str
+        Parameters in the order of the rows, and their names.
+    year : int
+        Drawn year.
+    place : str
+        Name of the station.
+    until : datetime.date
+        Last day that could have been read.
+    """
+    title = f"Days with readings in {year}, {place}"
+    if rows.empty:
+        return nothing(key, title, f"Nothing was read here in {year}.")
+    shapes = {
+        1: ("o", LOOK.ink, LOOK.ink),
+        3: ("o", "none", LOOK.attention),
+        4: ("x", LOOK.attention, LOOK.attention),
+    }
+    names = {1: "used", 3: "suspect, not used", 4: "failed or missing, not used"}
+    worst = rows.assign(kind=rows["flag"].map({1: 1, 2: 1, 3: 3}).fillna(4).astype(int))
+    days = worst.groupby(["parameter", "local_date", "kind"], as_index=False).size()
+    with Sheet(0.75 + 0.27 * len(labels)) as sheet:
+        axes = sheet.axes
+        order = {p: i for i, p in enumerate(labels)}
+        for kind, (marker, face, edge) in shapes.items():
+            part = days[days["kind"] == kind]
+            if len(part):
+                axes.plot(
+                    part["local_date"].to_numpy("datetime64[D]"), part["parameter"].map(order).to_numpy(),
+                    marker, mfc=face, mec=edge, ms=4.5 if kind == 1 else 6.5, label=names[kind],
+                )  # fmt: skip
+        axes.set_yticks(range(len(labels)), list(labels.values()))
+        axes.set_ylim(len(labels) - 0.4, -0.6)
+        axes.axvline(np.datetime64(until), color=LOOK.usual, linewidth=0.8, linestyle=":")  # type: ignore[arg-type]
+        month_axis(axes, dt.date(year, 1, 1), dt.date(year, 12, 31))
+        legend_above(axes, columns=3)
+        n = rows["local_date"].nunique()
+        alt = f"{title}: " + "; ".join(
+            f"{labels[p]} on {count_text(g['local_date'].nunique(), 'day')}"
+            for p, g in rows.groupby("parameter")
+        )
+        caption = f"Something was read on {count_text(n, 'day')} of {year}."
+        return sheet.chart(
+            key, title=title, alt=alt + ".", caption=caption,
+            small=f"One mark a day and parameter, at any depth. The dotted line is {date_text(until)}.",
+        )  # fmt: skip
+
+
+def record_chart(key: str, days: pd.Series, year: int, *, place: str, label: str) -> Chart:
+    """Draw on how many days of each year a parameter was read.
+
+    Parameters
+    ----------
+    key : str
+        Of the picture.
+    days : pandas.Series
+        Days by year.
+    year : int
+        Year of the report, drawn darker.
+    place, label : str
+        Station and parameter.
+    """
+    title = f"Days with used readings each year, {place}"
+    if days.empty:
+        return nothing(key, title, "No used readings yet.")
+    every = days.reindex(range(int(days.index.min()), max(year, int(days.index.max())) + 1), fill_value=0)
+    with Sheet(1.7) as sheet:
+        axes = sheet.axes
+        colours = [LOOK.ink if y == year else LOOK.usual for y in every.index]
+        axes.bar(every.index, every.to_numpy(), color=colours, width=0.75)
+        axes.set_ylabel("days")
+        whole_years(axes, int(every.index.min()), int(every.index.max()))
+        axes.set_ylim(0, max(1, int(every.max()) * 1.15))
+        axes.yaxis.get_major_locator().set_params(integer=True)
+        middle = float(every.median())
+        caption = (
+            f"{label} was read on {count_text(int(every.loc[year]), 'day')} in {year}; "
+            f"{middle:.0f} is the median of {count_text(len(every), 'year')}."
+        )
+        gaps = [str(y) for y in every.index[every == 0]]
+        small = (
+            f"Years without a used reading: {', '.join(gaps)}." if gaps else "No year is without readings."
+        )
+        return sheet.chart(key, title=title, alt=f"{title}. {caption}", caption=caption, small=small)
+
+
+def whole_years(axes: Axes, first: int, last: int) -> None:
+    """Put ticks on whole years, never more than fit."""
+    step = max(1, -(-(last - first + 1) // 12))
+    axes.set_xlim(first - 0.6, last + 0.6)
+    axes.set_xticks(range(last - (last - first) // step * step, last + 1, step))
+
+
+def episodes_chart(
+    key: str, rows: pd.DataFrame, first: dt.date, last: dt.date, *, today: dt.date, title: str
+) -> Chart:
+    """Draw episodes as bars in time.
+
+    Parameters
+    ----------
+    key : str
+        Of the picture.
+    rows : pandas.DataFrame
+        ``what`` (label of the row), ``opened``, ``over`` (naive times, NaT while going on), ``state``.
+    first, last : datetime.date
+        The stretch drawn.
+    today : datetime.date
+        Where an episode that is not over ends in the drawing.
+    title : str
+        Name of the picture.
+    """
+    if rows.empty:
+        return nothing(
+            key, title, f"No rule asked for attention from {date_text(first)} to {date_text(last)}."
+        )
+    labels = list(dict.fromkeys(rows["what"]))
+    with Sheet(0.8 + 0.27 * len(labels)) as sheet:
+        axes = sheet.axes
+        for row in rows.to_dict("records"):
+            y = labels.index(row["what"])
+            start = max(pd.Timestamp(row["opened"]), pd.Timestamp(first))
+            going = pd.isna(row["over"]) or pd.Timestamp(row["over"]) > pd.Timestamp(last)
+            end = min(pd.Timestamp(today), pd.Timestamp(last)) if going else pd.Timestamp(row["over"])
+            colour = LOOK.attention if row["state"] == "open" else LOOK.usual
+            axes.plot([start, max(start, end)], [y, y], color=colour, linewidth=6, solid_capstyle="butt")  # type: ignore[list-item]
+            axes.plot([start], [y], "|", color=colour, ms=11, mew=2)  # type: ignore[list-item]
+            if going:
+                axes.plot([max(start, end)], [y], ">", color=colour, ms=7)  # type: ignore[list-item]
+        axes.set_yticks(range(len(labels)), labels)
+        axes.set_ylim(len(labels) - 0.4, -0.6)
+        month_axis(axes, first, last)
+        handles = [
+            Line2D([], [], color=LOOK.attention, linewidth=6, label="open"),
+            Line2D([], [], color=LOOK.usual, linewidth=6, label="seen, or over"),
+            Line2D([], [], color=LOOK.quiet, marker=">", linestyle="", label="goes on"),
+        ]
+        legend_above(axes, handles=handles)
+        n_open = int((rows["state"] == "open").sum())
+        caption = f"{count_text(len(rows), 'episode')} between {date_text(first)} and {date_text(last)}; {n_open} still open."
+        alt = f"{title}. {caption} " + "; ".join(
+            f"{r['what']}: from {date_text(r['opened'])}"
+            + ("" if pd.isna(r["over"]) else f" to {date_text(r['over'])}")
+            for r in rows.to_dict("records")
+        )
+        return sheet.chart(key, title=title, alt=alt + ".", caption=caption)

@@ -1,0 +1,297 @@
+"""What the workspace answers about one station and one year, gathered once for every part of a report."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from fathomlight.errors import ArgumentError, NotFoundError
+from fathomlight.model import ABOVE, BELOW, USED_FLAGS, Parameter, Station, Water
+from fathomlight.seasons import StandingResult, standing
+
+if TYPE_CHECKING:
+    from fathomlight.workspace import HabitatAnswer, TrendAnswer, TrophicAnswer, Workspace
+
+FIRST_YEAR = 1800
+
+
+@dataclass(frozen=True, kw_only=True)
+class Facts:
+    """One station in one year.
+
+    Attributes
+    ----------
+    station, water, parameter, year
+        What it is about; the parameter speaks for clarity.
+    until : datetime.date
+        Last day that counts: the end of the year, or the day taken as today.
+    rows : pandas.DataFrame
+        Used readings of the parameter in the year, with ``where``: clearer, usual or murkier than the band of the
+        past, empty on days without a band.
+    past_years : tuple of int
+        First and last earlier year with used readings; empty when there is none.
+    median, past_median : float
+        Of the used readings of the year, and of earlier ones at the same days of the year (median of the band's
+        medians on those days), [unit]; NaN without.
+    standing : StandingResult
+        Of the latest reading of the year.
+    envelope, every : pandas.DataFrame
+        The band; all readings of the year at the station, any parameter, depth and flag.
+    days_by_year : pandas.Series
+        Days with used readings of the parameter, by year.
+    trend, trophic : TrendAnswer, TrophicAnswer
+        Up to the year.
+    habitat : HabitatAnswer or None
+        Of the water; None where it cannot be told.
+    episodes : pandas.DataFrame
+        Those that were going on in the year.
+    n_refused : int
+        Refused rows of files in force that name the station, of any year.
+    """
+
+    station: Station
+    water: Water
+    parameter: Parameter
+    year: int
+    until: dt.date
+    rows: pd.DataFrame
+    past_years: tuple[int, ...]
+    median: float
+    past_median: float
+    standing: StandingResult
+    envelope: pd.DataFrame
+    every: pd.DataFrame
+    days_by_year: pd.Series
+    trend: TrendAnswer
+    trophic: TrophicAnswer
+    habitat: HabitatAnswer | None
+    episodes: pd.DataFrame
+    n_refused: int
+
+
+def main_parameter(ws: Workspace, station: str, parameter: str | None = None) -> Parameter:
+    """Return the parameter that speaks for clarity at a station: the one named, else the first it has.
+
+    Raises
+    ------
+    fathomlight.errors.ArgumentError
+        The parameter says nothing of clarity.
+    """
+    if parameter is not None:
+        what = ws.parameter(parameter)
+        if what.clearer is None:
+            clear = ", ".join(p.name for p in ws.parameters.values() if p.clearer)
+            raise ArgumentError(
+                "parameter", "says nothing of clarity", got=parameter, expected=f"one of {clear}"
+            )
+        return what
+    for name in ws.parameters_at(station):
+        if ws.parameters[name].clearer is not None:
+            return ws.parameters[name]
+    return ws.parameters.get("secchi") or next(iter(ws.parameters.values()))
+
+
+def check_year(ws: Workspace, year: int | None) -> int:
+    """Return the year of a report; that of the day taken as today when none is named.
+
+    Raises
+    ------
+    fathomlight.errors.ArgumentError
+        The year has not come yet, or is no year.
+    """
+    if year is None:
+        return ws.as_of.year
+    if not FIRST_YEAR <= year <= ws.as_of.year:
+        raise ArgumentError(
+            "year", "no report can be made for this year", got=year, expected=f"{FIRST_YEAR} to {ws.as_of.year}",
+            fix=f"Today is taken as {ws.as_of.isoformat()}.",
+        )  # fmt: skip
+    return year
+
+
+def last_day(ws: Workspace, year: int) -> dt.date:
+    """Return the last day of a year that can have been read."""
+    return min(ws.as_of, dt.date(year, 12, 31))
+
+
+def used(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the readings that statistics use."""
+    return rows[rows["flag"].isin([int(f) for f in USED_FLAGS])]
+
+
+def gather(
+    ws: Workspace,
+    station: str,
+    year: int,
+    *,
+    parameter: str | None = None,
+    species: str = "walleye",
+    habitat: bool = True,
+) -> Facts:
+    """Ask the workspace everything a report on one station needs.
+
+    Parameters
+    ----------
+    ws : Workspace
+        Open.
+    station : str
+        Id, name or alias.
+    year : int
+        The year.
+    parameter : str, optional
+        What speaks for clarity.
+    species : str
+        Whose habitat, as in ``config/species.toml``.
+    habitat : bool
+        False leaves the habitat out: it is the slowest answer.
+
+    Returns
+    -------
+    Facts
+        Nothing in it is later than the year.
+    """
+    where = ws.station(station)
+    what = main_parameter(ws, where.id, parameter)
+    until = last_day(ws, year)
+    series = ws.series(where.id, what.name)
+    series = series[series["local_date"] <= pd.Timestamp(until)]
+    good = used(series)
+    years = good["local_date"].dt.year
+    envelope = ws.envelope(where.id, what.name, year=year)
+    rows = against(good[years == year], envelope, what)
+    past = sorted(years[years < year].unique())
+    return Facts(
+        station=where,
+        water=ws.waters[where.water],
+        parameter=what,
+        year=year,
+        until=until,
+        rows=rows,
+        past_years=(int(past[0]), int(past[-1])) if past else (),
+        median=float(rows["value"].median()) if len(rows) else float("nan"),
+        past_median=_past_median(rows, envelope),
+        standing=_standing(ws, series, where, what, year),
+        envelope=envelope,
+        every=readings_of_year(ws, where.id, year),
+        days_by_year=good.groupby(years)["local_date"].nunique(),
+        trend=ws.trend(where.id, what.name, end=year),
+        trophic=ws.trophic(where.id),
+        habitat=habitat_of(ws, where.water, species) if habitat else None,
+        episodes=episodes_of(ws, year, where.id),
+        n_refused=int(refused_by_station(ws).get(where.id, 0)),
+    )
+
+
+def readings_of_year(ws: Workspace, station: str | None, year: int) -> pd.DataFrame:
+    """Return every reading whose day at the station lies in a year, any parameter, depth and flag."""
+    pad = pd.Timedelta(days=2)
+    start, end = pd.Timestamp(f"{year}-01-01", tz="UTC"), pd.Timestamp(f"{year + 1}-01-01", tz="UTC")
+    table = ws.readings(station, start=start - pad, end=end + pad)
+    day = pd.Timestamp(last_day(ws, year))
+    return table[(table["local_date"].dt.year == year) & (table["local_date"] <= day)].reset_index(drop=True)
+
+
+def against(rows: pd.DataFrame, envelope: pd.DataFrame, parameter: Parameter) -> pd.DataFrame:
+    """Say for every reading where it lies against the band of its day.
+
+    A bound counts only as far as it goes: ``> 3`` is above the band when 3 is, and inside it otherwise.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        ``local_date``, ``value``, ``qualifier``.
+    envelope : pandas.DataFrame
+        ``day_of_year``, ``low``, ``high``.
+    parameter : Parameter
+        Knows whether higher or lower means clearer.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Sorted by day, with a column ``where``: clearer, usual, murkier, or empty on days without a band.
+    """
+    out = rows.sort_values("local_date", ignore_index=True)
+    band = envelope.set_index("day_of_year")
+    days = out["local_date"].dt.dayofyear.clip(upper=365)
+    low, high = days.map(band["low"]), days.map(band["high"])
+    above = (out["value"] > high) & (out["qualifier"] != BELOW)
+    below = (out["value"] < low) & (out["qualifier"] != ABOVE)
+    up, down = ("murkier", "clearer") if parameter.clearer == "lower" else ("clearer", "murkier")
+    words = pd.Series("usual", index=out.index, dtype="str")
+    return out.assign(where=words.mask(above, up).mask(below, down).mask(low.isna(), ""))
+
+
+def _past_median(rows: pd.DataFrame, envelope: pd.DataFrame) -> float:
+    if rows.empty:
+        return float("nan")
+    band = envelope.set_index("day_of_year")["median"]
+    return float(rows["local_date"].dt.dayofyear.clip(upper=365).map(band).median())
+
+
+def _standing(
+    ws: Workspace, series: pd.DataFrame, where: Station, what: Parameter, year: int
+) -> StandingResult:
+    if year == ws.as_of.year:
+        return ws.standing(where.id, what.name)
+    # Of a year long past nobody asks whether its latest reading is recent.
+    settings: dict[str, Any] = {**ws.config.standing.model_dump(), "clearer": what.clearer or "higher"}
+    return standing(
+        series,
+        schedule_days=where.schedule_days,
+        unit=what.unit,
+        decimals=what.decimals,
+        as_of=None,
+        **settings,
+    )
+
+
+def habitat_of(ws: Workspace, water: str, species: str) -> HabitatAnswer | None:
+    """Return the habitat of a water, or None where readings are too few to tell it."""
+    if species not in ws.species:
+        raise NotFoundError(
+            "there is no species of this name", got=species, expected=f"one of {', '.join(ws.species)}"
+        )
+    try:
+        return ws.habitat(water, species)
+    except ArgumentError:
+        return None
+
+
+def episodes_of(ws: Workspace, year: int, station: str | None = None) -> pd.DataFrame:
+    """Return the episodes that were going on in a year, with naive ``opened`` and ``over``, oldest first."""
+    table = ws.episodes(station=station)
+    for name in ("opened", "over"):
+        table[name] = pd.to_datetime(table[name], utc=True).dt.tz_localize(None)
+    ended = table["over"].isna() | (table["over"] >= pd.Timestamp(f"{year}-01-01"))
+    begun = table["opened"] < pd.Timestamp(last_day(ws, year)) + pd.Timedelta(days=1)
+    return table[ended & begun].sort_values(["opened", "key"], ignore_index=True)
+
+
+def refused_by_station(ws: Workspace) -> dict[str, int]:
+    """Count the refused rows of files in force by the station they name; rows that name none are left out."""
+
+    def make() -> dict[str, int]:
+        names = {n.strip().casefold(): s.id for s in ws.stations.values() for n in (s.id, s.name, *s.aliases)}
+        counts: dict[str, int] = {}
+        rows = ws.refused().drop_duplicates(["batch", "line"])
+        for text in rows["row_text"]:
+            for cell in _cells(str(text)):
+                found = names.get(cell.strip().casefold())
+                if found is not None:
+                    counts[found] = counts.get(found, 0) + 1
+                    break
+        return counts
+
+    return ws.remember(("refused by station",), make)
+
+
+def _cells(text: str) -> list[str]:
+    try:
+        row = json.loads(text)
+    except ValueError:
+        return text.replace(";", ",").split(",")
+    return [str(v) for v in row.values()] if isinstance(row, dict) else [str(v) for v in row]

@@ -1,0 +1,86 @@
+"""Write a report as a file: a page of HTML, or a PDF."""
+
+from __future__ import annotations
+
+import logging
+from pathlib import Path
+
+from fathomlight.errors import ArgumentError, MissingExtraError
+from fathomlight.export.safely import write_safely
+from fathomlight.report.document import Report
+
+ENDINGS = (".html", ".pdf")
+
+
+def pdf_available() -> bool:
+    """Return whether PDF can be written here: the package weasyprint and the libraries it needs."""
+    try:
+        import weasyprint  # noqa: F401
+    except (ImportError, OSError):
+        return False
+    return True
+
+
+def report_pdf(report: Report) -> bytes:
+    """Turn a report into a PDF.
+
+    Parameters
+    ----------
+    report : Report
+        Of :func:`~fathomlight.report.station_report` and its like.
+
+    Returns
+    -------
+    bytes
+        Tagged PDF in the report's paper size. Nothing outside the page is fetched.
+
+    Raises
+    ------
+    fathomlight.errors.MissingExtraError
+        The extra ``pdf`` is not installed, or its system library (Pango) is missing.
+    """
+    try:
+        import weasyprint
+    except (ImportError, OSError):
+        raise MissingExtraError("weasyprint (with Pango)", "pdf", "Writing a PDF") from None
+    # Properties meant for browsers are no news to whoever makes a PDF.
+    logging.getLogger("weasyprint").setLevel(logging.ERROR)
+    page = weasyprint.HTML(string=report.html, url_fetcher=_refuse)
+    content: bytes = page.write_pdf(pdf_tags=True)
+    return content
+
+
+def _refuse(url: str, *_: object, **__: object) -> object:
+    raise ValueError(f"a report asks nothing of any other place, yet this was asked for: {url}")
+
+
+def write_report(report: Report, path: str | Path) -> Path:
+    """Write a report as ``.html`` or ``.pdf``, whole or not at all.
+
+    Parameters
+    ----------
+    report : Report
+        The report.
+    path : str or pathlib.Path
+        The file; its ending says what is written.
+
+    Returns
+    -------
+    pathlib.Path
+        What was written.
+
+    Raises
+    ------
+    fathomlight.errors.ArgumentError
+        Another ending.
+    fathomlight.errors.MissingExtraError
+        PDF without the extra ``pdf``.
+    """
+    target = Path(path)
+    ending = target.suffix.lower()
+    if ending not in ENDINGS:
+        raise ArgumentError(
+            "path", "a report is .html or .pdf", got=target.name, fix="Give the file one of the two."
+        )
+    content = report_pdf(report) if ending == ".pdf" else report.html.encode("utf-8")
+    return write_safely(target, lambda place: place.write_bytes(content))
