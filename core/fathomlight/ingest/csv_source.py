@@ -26,6 +26,7 @@ from fathomlight.ingest.text import (
     preamble_labels,
     read_head,
     sniff_delimiter,
+    split_carefully,
     split_records,
     undecodable,
 )
@@ -106,18 +107,20 @@ class CsvSource:
                 skip -= position >= 0
             if not piece:
                 continue
+            if carry:
+                # a quotation mark that is never closed must not hold the rest of the file back
+                cut = _cut(carry) or (carry.rfind(b"\n") + 1 if len(carry) > 4 * BLOCK else 0)
+                if cut:
+                    yield carry[:cut]
+                    carry = carry[cut:]
+                elif len(carry) > 16 * BLOCK:
+                    raise UnreadableFileError(
+                        "a line is longer than any row of a table",
+                        where=self.name,
+                        got=f"{len(carry) / 2**20:,.0f} MB without a line end",
+                        fix="Check that this is a table of readings.",
+                    )
             carry += piece
-            cut = _cut(carry)
-            if cut:
-                yield carry[:cut]
-                carry = carry[cut:]
-            elif len(carry) > 16 * BLOCK:
-                raise UnreadableFileError(
-                    "a cell does not end",
-                    where=self.name,
-                    got="a quotation mark that is opened and never closed",
-                    fix="Close or remove it.",
-                )
         if carry:
             yield carry
 
@@ -167,15 +170,38 @@ class CsvSource:
             for column in columns:
                 breaks += pc.count_substring(column, "\n").to_numpy(zero_copy_only=False)
             numbers[1:] += np.cumsum(breaks)[:-1]
+            if breaks.any() and self._may_swallow(columns):
+                return None
         return RawTable(self.name, self.header, columns, numbers, self.units, self.preamble)
+
+    def _may_swallow(self, columns: list[pa.Array]) -> bool:
+        """Say whether a cell of several lines holds what may be rows."""
+        for column in columns:
+            many = pc.and_(
+                pc.match_substring(column, "\n"),
+                pc.greater_equal(pc.count_substring(column, self.delimiter), len(self.header) - 1),
+            )
+            if pc.any(many).as_py():
+                return True
+        return False
 
     def _slow(self, text: str, line: int) -> RawTable:
         width = len(self.header)
         kept: list[list[str]] = []
         numbers: list[int] = []
         spoiled: list[Spoiled] = []
-        for record in split_records(text, self.delimiter, line):
+        for record, stray in split_carefully(text, self.delimiter, width, line):
             cells = record.cells
+            if stray:
+                spoiled.append(
+                    Spoiled(
+                        record.first,
+                        cells[0],
+                        "a quotation mark is opened and never closed",
+                        "Remove it, or write it twice inside a quoted cell.",
+                    )
+                )
+                continue
             if not any(cells):
                 continue
             if len(cells) > width and any(c.strip() for c in cells[width:]):

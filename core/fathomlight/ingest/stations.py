@@ -72,8 +72,9 @@ class Names:
                     f"{len(found)} {self.noun}s go by this name: {ids}",
                     "Write the id, or add the text to the recipe's aliases.",
                 )
-        near = difflib.get_close_matches(plain_name(text), self.plain, n=1, cutoff=0.75)
-        hint = f"Did you mean {next(iter(sorted(self.plain[near[0]])))}? " if near else ""
+        near = difflib.get_close_matches(plain_name(text), self.plain, n=3, cutoff=0.75)
+        alike = list(dict.fromkeys(identity for name in near for identity in sorted(self.plain[name])))[:3]
+        hint = f"Did you mean {' or '.join(alike)}? " if alike else ""
         where = "the stations" if self.noun == "station" else "the waters"
         return "", f"unknown {self.noun}", f"{hint}Correct it, add it to {where}, or to the recipe's aliases."
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import itertools
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -21,12 +22,14 @@ __all__ = [
     "preamble_labels",
     "read_head",
     "sniff_delimiter",
+    "split_carefully",
     "split_records",
     "undecodable",
     "wanted_names",
 ]
 
 HEAD = 256 << 10
+MAX_STRAYS = 1000
 DELIMITERS = (",", ";", "\t", "|")
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
@@ -154,6 +157,8 @@ def split_records(text: str, delimiter: str, first: int = 1, limit: int | None =
         except StopIteration:
             return
         except csv.Error as error:
+            if limit is not None and last:  # only the beginning is wanted
+                return
             raise UnreadableFileError(
                 "the text cannot be split into cells",
                 where=f"line {first + reader.line_num}",
@@ -163,6 +168,74 @@ def split_records(text: str, delimiter: str, first: int = 1, limit: int | None =
         yield Record(first + last, first + reader.line_num - 1, cells)
         last = reader.line_num
         limit = None if limit is None else limit - 1
+
+
+def split_carefully(text: str, delimiter: str, width: int, first: int) -> Iterator[tuple[Record, bool]]:
+    """Split text into rows, and not let one stray quotation mark swallow the rows below it.
+
+    A row whose cell holds lines that look like rows, and which is not well quoted, is given as its first line only,
+    and reading goes on with the line below.
+
+    Parameters
+    ----------
+    text : str
+        Rows.
+    delimiter : str
+        Sign between cells.
+    width : int
+        Cells of the header.
+    first : int
+        Line on which the text begins.
+
+    Yields
+    ------
+    record : Record
+        One row.
+    stray : bool
+        True for a row that holds a stray quotation mark; its cells are then the line as it stands.
+
+    Raises
+    ------
+    UnreadableFileError
+        More than a thousand such rows.
+    """
+    lines = list(io.StringIO(text, newline=""))
+    begin = strays = 0
+    while begin < len(lines):
+        reader = csv.reader(itertools.islice(lines, begin, None), delimiter=delimiter)
+        last = 0
+        while True:
+            try:
+                cells = next(reader)
+                bad = _swallows(cells, lines[begin + last : begin + reader.line_num], delimiter, width)
+            except StopIteration:
+                return
+            except csv.Error:
+                cells, bad = [], True
+            if bad:
+                break
+            yield Record(first + begin + last, first + begin + reader.line_num - 1, cells), False
+            last = reader.line_num
+        strays += 1
+        if strays > MAX_STRAYS:
+            raise UnreadableFileError(
+                "too many quotation marks are opened and never closed", where=f"line {first + begin + last}",
+                fix="Remove them, or write each twice inside a quoted cell.",
+            )  # fmt: skip
+        yield Record(first + begin + last, first + begin + last, [lines[begin + last].rstrip("\r\n")]), True
+        begin += last + 1
+
+
+def _swallows(cells: list[str], lines: list[str], delimiter: str, width: int) -> bool:
+    if len(lines) < 2 or width < 2:
+        return False
+    if not any(part.count(delimiter) >= width - 1 for cell in cells for part in cell.splitlines()[1:]):
+        return False
+    try:
+        list(csv.reader(lines, delimiter=delimiter, strict=True))
+    except csv.Error:
+        return True
+    return False
 
 
 def wanted_names(recipe: Recipe) -> set[str]:

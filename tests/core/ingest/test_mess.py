@@ -445,6 +445,22 @@ def test_a_row_with_too_many_cells_is_refused_alone(read, make_recipe):
     assert got.counts["empty_rows"] == 1
 
 
+def test_a_stray_quotation_mark_does_not_swallow_the_rows_below(read, make_recipe):
+    text = (
+        'Site,Date,Secchi,Remark\nH-2,7/1/2019,2,"12 inch\nH-2,7/2/2019,2,x\nH-2,7/3/2019,2,"calm, warm"\n'
+        'H-2,7/4/2019,2,"two\nlines, of, many, commas"\nH-2,7/5/2019,bad,\n'
+    )
+    got = read(text, make_recipe(not_imported=["Remark"]))
+    assert dates(got) == ["2019-07-02", "2019-07-03", "2019-07-04"]
+    assert got.refused[["line", "reason"]].values.tolist() == [
+        [2, "a quotation mark is opened and never closed"], [7, "not a number"],
+    ]  # fmt: skip
+    at_the_end = read('Site,Date,Secchi,Remark\nH-2,7/1/2019,2,"x\n' + "H-2,7/2/2019,2,\n" * 20_000,
+                      make_recipe(not_imported=["Remark"]))  # fmt: skip
+    assert at_the_end.refused["line"].tolist() == [2]
+    assert at_the_end.counts["readings"] + at_the_end.counts["duplicates"] == 20_000
+
+
 # -- 9. keys -------------------------------------------------------------------------------------------
 
 
