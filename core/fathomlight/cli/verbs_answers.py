@@ -211,6 +211,7 @@ class ExportKind(StrEnum):
     GEOJSON = "geojson"
     PARQUET = "parquet"
     ZARR = "zarr"
+    DARWIN_CORE = "darwin-core"
 
 
 @app.command()
@@ -224,7 +225,7 @@ def export(
     workspace: WorkspaceOption = HERE,
     as_of: AsOfOption = None,
 ) -> None:
-    """Write readings (netcdf, csv, parquet), season cells (zarr) or stations with their standing (geojson)."""
+    """Write readings (netcdf, csv, parquet), season cells (zarr), stations (geojson) or surveys (darwin-core)."""
     with opened(workspace, as_of=as_of) as ws:
         written = ws.export(kind.value, path, parameter=parameter, station=station)
     for file in written:

@@ -128,4 +128,3 @@ def _serve(folder: Path, port: int, address: str) -> None:
         "--server.address", address, *[f for f in pages.STREAMLIT_FLAGS if not f.startswith("--server.address")],
     ]  # fmt: skip
     os.execv(sys.executable, command)
-

@@ -124,9 +124,10 @@ class Out(Attention, Adding, Fishing):
 
         Parameters
         ----------
-        kind : {"netcdf", "csv", "geojson", "parquet", "zarr"}
+        kind : {"netcdf", "csv", "geojson", "parquet", "zarr", "darwin-core"}
             netcdf: a folder with series.nc and profiles.nc (CF 1.11); csv: a folder with a data package; geojson:
-            stations with their standing; parquet: one file of readings; zarr: season cells as a cube.
+            stations with their standing; parquet: one file of readings; zarr: season cells as a cube;
+            darwin-core: a folder with fish surveys as sampling events.
         path : str or pathlib.Path
             File or folder.
         parameter, station : str, optional
@@ -155,6 +156,13 @@ class Out(Attention, Adding, Fishing):
             from fathomlight.seasons import season_cube
 
             return [export.write_zarr(season_cube(self.season_cells(station, parameter or "secchi")), path)]
+        if kind == "darwin-core":
+            surveys = self.surveys()
+            if station is not None:
+                surveys = surveys[surveys["station"] == self.station(station).id]
+            return export.write_darwin_core(
+                surveys, self.catches(), path, stations=self.stations, waters=self.waters
+            )
         readings = self.readings(station, parameter)
         if kind == "parquet":
             return [export.write_parquet(readings, path)]
@@ -166,7 +174,7 @@ class Out(Attention, Adding, Fishing):
         if kind == "netcdf":
             return self._export_netcdf(readings, path)
         raise ArgumentError(
-            "kind", "no such export", got=kind, expected="netcdf, csv, geojson, parquet or zarr"
+            "kind", "no such export", got=kind, expected="netcdf, csv, geojson, parquet, zarr or darwin-core"
         )
 
     def _export_netcdf(self, readings: pd.DataFrame, folder: Path) -> list[Path]:

@@ -158,3 +158,17 @@ def test_what_leaves_as_csv_comes_back_with_the_same_answers(ws: Workspace, tmp_
             mine, theirs = ws.trend(station).seasonal, other.trend(station).seasonal
             assert (mine.s, mine.variance, mine.slope) == (theirs.s, theirs.variance, theirs.slope)
             assert ws.standing(station).sentence == other.standing(station).sentence
+
+
+def test_surveys_leave_as_darwin_core_and_come_back_the_same(ws: Workspace, tmp_path: Path) -> None:
+    files = ws.export("darwin-core", tmp_path / "dwc")
+    assert {f.name for f in files} == {"event.csv", "occurrence.csv", "meta.xml"}
+    fresh = init_workspace(tmp_path / "fresh", demo=True)
+    with open_workspace(fresh) as other:
+        assert other.load(tmp_path / "dwc" / "event.csv", "darwin-core-events").n_refused == 0
+        assert other.load(tmp_path / "dwc" / "occurrence.csv", "darwin-core-occurrences").n_refused == 0
+        mine, theirs = (
+            ws.catch_per_effort("walleye", "gill net"),
+            other.catch_per_effort("walleye", "gill net"),
+        )
+        pd.testing.assert_frame_equal(mine, theirs)
