@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -240,23 +241,13 @@ def _run(
             env=_environment(),
             cwd=tempfile.gettempdir(),
         )
-        late = threading.Event()
-
-        def give_up() -> None:
-            late.set()
-            process.kill()
-
-        timer = threading.Timer(limits.seconds, give_up)
-        timer.daemon = True
-        timer.start()
         try:
             assert process.stdin is not None
             with contextlib.suppress(BrokenPipeError):
                 send(process.stdin, job, tables)
                 process.stdin.close()
-            yield from _answers(process, path, limits, late, said)
+            yield from _answers(process, path, limits, said)
         finally:
-            timer.cancel()
             process.kill()
             process.wait()
             for stream in (process.stdin, process.stdout):
@@ -280,17 +271,38 @@ def _slim(past: pd.DataFrame) -> pd.DataFrame:
     return past[[c for c in wanted if c in past.columns]]
 
 
-def _answers(
-    process: subprocess.Popen[bytes], path: Path, limits: ReadLimits, late: threading.Event, said: Any
-) -> Iterator[tuple[dict[str, Any], dict[str, bytes]]]:
+def _receive_in_time(process: subprocess.Popen[bytes], seconds: float) -> tuple[Any, float, bool]:
+    """Wait for one message, so long at most; return it, the seconds left, and whether they ran out."""
     assert process.stdout is not None
-    while True:
+    late = threading.Event()
+
+    def give_up() -> None:
+        late.set()
+        process.kill()
+
+    begin = time.monotonic()
+    timer = threading.Timer(max(seconds, 0.0), give_up)
+    timer.daemon = True
+    timer.start()
+    try:
         message = receive(process.stdout)
+    finally:
+        timer.cancel()
+    return message, seconds - (time.monotonic() - begin), late.is_set()
+
+
+def _answers(
+    process: subprocess.Popen[bytes], path: Path, limits: ReadLimits, said: Any
+) -> Iterator[tuple[dict[str, Any], dict[str, bytes]]]:
+    """Give the child's messages; only the time spent waiting for them counts."""
+    left = limits.seconds
+    while True:
+        message, left, late = _receive_in_time(process, left)
         if message is None:
             process.kill()
             code = process.wait()
             said.seek(0)
-            raise _died(path, code, late.is_set(), limits, said.read()[-4000:].decode("utf-8", "replace"))
+            raise _died(path, code, late, limits, said.read()[-4000:].decode("utf-8", "replace"))
         head, tables = message
         if head["kind"] == "done":
             return

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from pydantic import ValidationError
+
+from fathomlight.errors import ArgumentError
 from fathomlight.ingest.guess import ColumnGuess
 from fathomlight.ingest.recipe import Recipe
 from fathomlight.model import Result
@@ -73,6 +78,49 @@ class Proposal(Result):
     sample: tuple[dict[str, str], ...] = ()
     notes: tuple[str, ...] = ()
 
+    def answered(self, answers: Mapping[str, Any], *, name: str | None = None) -> Recipe:
+        """Return the recipe with a person's answers put in.
+
+        Parameters
+        ----------
+        answers : mapping of str to object
+            Key of a question -> answer: ``{"time.formats": "%d/%m/%Y", "values[0].unit": "ft"}``. Mappings
+            (aliases, parameters) are added to what is there; ``station.fixed`` replaces the station
+            columns.
+        name : str, optional
+            Name under which the recipe is kept.
+
+        Returns
+        -------
+        Recipe
+            Checked as any recipe is.
+
+        Raises
+        ------
+        ArgumentError
+            A key that no recipe has, or an answer that does not fit.
+
+        Examples
+        --------
+        >>> entry = {"column": "Secchi", "parameter": "secchi"}
+        >>> recipe = Recipe(name="x", station={"column": "s"}, time={"column": "d"}, values=[entry])
+        >>> proposal = Proposal(recipe=recipe, certain=False, confidence=0.5)
+        >>> proposal.answered({"values[0].unit": "ft", "time.zone": "UTC"}).values[0].unit
+        'ft'
+        """
+        data = self.recipe.model_dump(exclude_defaults=True) | {"name": name or self.recipe.name}
+        for key, answer in answers.items():
+            if key == "station.fixed":
+                data["station"] = {"fixed": answer}
+            elif key and key != "recipe":
+                _put(data, key, answer)
+        try:
+            return Recipe.model_validate(data)
+        except ValidationError as error:
+            first = error.errors(include_url=False)[0]
+            where = ".".join(str(part) for part in first["loc"])
+            raise ArgumentError("answers", f"{where}: {first['msg']}", got=first.get("input")) from None
+
     def to_dict(self) -> dict[str, Any]:
         """Return the answer as plain data that JSON can hold."""
         recipe = self.recipe.model_dump(mode="json", exclude_defaults=True) | {"name": self.recipe.name}
@@ -95,3 +143,27 @@ class Proposal(Result):
             "header": list(self.header),
             "notes": list(self.notes),
         }
+
+
+def _put(data: dict[str, Any], key: str, answer: Any) -> None:
+    """Set a nested key such as ``values[0].unit``."""
+    place: Any = data
+    parts = re.findall(r"[A-Za-z_]+|\[\d+\]", key)
+    for i, part in enumerate(parts):
+        last = i == len(parts) - 1
+        if part.startswith("["):
+            place = list(place) if isinstance(place, tuple) else place
+            number = int(part[1:-1])
+            if not isinstance(place, list) or number >= len(place) or last:
+                raise ArgumentError("answers", "no such key in the recipe", got=key)
+            place = place[number]
+        elif last:
+            old = place.get(part)
+            place[part] = (
+                {**old, **answer} if isinstance(old, dict) and isinstance(answer, Mapping) else answer
+            )
+        else:
+            inner = place.setdefault(part, {})
+            if isinstance(inner, tuple):
+                inner = place[part] = list(inner)
+            place = inner

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from fathomlight.errors import RecipeError
-from fathomlight.ingest import ReadLimits, load_recipes, propose_recipe, read_file
+from fathomlight.errors import ArgumentError, RecipeError
+from fathomlight.ingest import Proposal, ReadLimits, load_recipes, propose_recipe, read_file
 
 ROOT = Path(__file__).parents[3]
 HERE = ReadLimits(isolate="never")
@@ -86,6 +86,20 @@ def test_a_unit_that_is_nowhere_is_asked_with_the_likeliest_first(propose):
     questions = {q.column: q for q in found.questions if q.key.endswith("unit")}
     assert questions["Secchi"].choices[0] == "ft"
     assert questions["Temp"].choices[0] == "degF"
+
+
+def test_answers_become_the_recipe(propose, apply):
+    found = propose("Date,Secchi\n3/4/2020,8.5\n5/6/2020,22\n")
+    recipe = found.answered(
+        {"station.fixed": "H-2", "time.formats": "%d/%m/%Y", "values[0].unit": "ft"}, name="pier card"
+    )
+    assert recipe.name == "pier card"
+    got = apply(Proposal(recipe=recipe, certain=False, confidence=1.0))
+    assert got.frame["value"].tolist() == pytest.approx([8.5 * 0.3048, 22 * 0.3048])
+    assert got.frame["local_date"].dt.strftime("%m-%d").tolist() == ["04-03", "06-05"]
+    for wrong in ({"values[7].unit": "ft"}, {"time.zoen": "UTC"}, {"time.zone": "Mars"}):
+        with pytest.raises(ArgumentError):
+            found.answered(wrong)
 
 
 def test_a_unit_row(propose, apply):

@@ -15,7 +15,7 @@ import openpyxl
 import pytest
 
 from fathomlight.errors import FathomlightError, UnreadableFileError, UnsafeFileError
-from fathomlight.ingest import ReadLimits, propose_recipe, read_file
+from fathomlight.ingest import ReadLimits, iter_chunks, propose_recipe, read_file
 from fathomlight.ingest.safety import check_workbook, empty_formulas
 
 WORKER = Path(__file__).with_name("fuzz_worker.py")
@@ -130,6 +130,23 @@ def test_time_limit(tmp_path, attempt):
     path.write_text("Site,Date,Secchi\n" + "H-2,7/1/2019,2\n" * 400_000)
     with pytest.raises(UnsafeFileError, match=r"more than 0.05 s"):
         attempt(path, seconds=0.05)
+
+
+def test_the_time_that_the_caller_takes_does_not_count(tmp_path, parameters, stations, now, make_recipe):
+    path = tmp_path / "long.csv"
+    path.write_text("Site,Date,Secchi\n" + "".join(f"H-2,7/{i % 28 + 1}/2019,2\n" for i in range(600_000)))
+    settings = {"parameters": parameters, "stations": stations, "now": now, "limits": ReadLimits(seconds=60)}
+    pieces = iter_chunks(path, make_recipe(), **settings)
+    next(pieces)
+    from fathomlight.ingest import isolated
+
+    before = isolated.time.monotonic
+    try:
+        isolated.time.monotonic = lambda: before() + 3600  # the caller was busy for an hour
+        rows = sum(p.counts.get("rows", 0) for p in pieces)
+    finally:
+        isolated.time.monotonic = before
+    assert rows > 200_000
 
 
 def test_memory_limit(tmp_path, attempt):
