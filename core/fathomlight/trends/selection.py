@@ -23,7 +23,7 @@ from fathomlight.trends._slopes import Breakpoints
 from fathomlight.trends.kernels import WEIGHTS, Index, Kinds, merge_walk
 
 _NONE = np.empty(0, dtype=np.int64)
-_SURE = 2.5
+_SURE = 2.0
 """Half width of a bracket in standard errors of the sampled rank."""
 
 

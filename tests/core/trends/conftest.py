@@ -1,4 +1,4 @@
-"""Published examples and small helpers for the trend tests."""
+"""Published examples for the trend tests."""
 
 from __future__ import annotations
 
