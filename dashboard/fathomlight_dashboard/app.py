@@ -25,7 +25,7 @@ def main() -> None:
         _first_run(error)
         return
     state = State()
-    pages = [p for p in discover() if p.available is None or p.available(ws)]
+    pages = [p for p in discover() if p.needs(ws.rights.role) and (p.available is None or p.available(ws))]
     entries = {p.path: _entry(p, ws, state) for p in pages}
     first = _entry(pages[0], ws, state, first=True)
     chosen = st.navigation([first, *entries.values()], position="hidden")
@@ -33,6 +33,17 @@ def main() -> None:
     state.add_pages({**entries, pages[0].path: first})
     _menu(pages, {**entries, pages[0].path: first}, ws, state)
     chosen.run()
+    _foot(pages, {**entries, pages[0].path: first}, state)
+
+
+def _foot(pages: list[Page], entries: dict[str, st.Page], state: State) -> None:
+    """Repeat the menu under the page: on a phone the other one is folded away."""
+    st.divider()
+    with st.container(horizontal=True, gap="small"):
+        for page in pages:
+            st.page_link(
+                entries[page.path], label=page.title, query_params=state.carry(page.carries), width="content"
+            )
 
 
 def _entry(page: Page, ws: Workspace, state: State, *, first: bool = False) -> st.Page:

@@ -19,20 +19,17 @@ import pkgutil
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from fathomlight.errors import FathomlightError
+from fathomlight.workspace.rights import ROLES, Role
 from fathomlight_dashboard import widgets
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
     from fathomlight_dashboard.state import State
-
-Role = Literal["reader", "volunteer", "reviewer", "manager"]
-ROLES: tuple[Role, ...] = ("reader", "volunteer", "reviewer", "manager")
-"""From the fewest rights to the most; who has one has all before it."""
 
 log = logging.getLogger("fathomlight.dashboard")
 

@@ -166,10 +166,9 @@ def test_a_file_that_is_no_table_is_refused_in_words(desk: Any) -> None:
 
 def test_one_visit_from_a_phone(phone: Any) -> None:
     tab = phone.open("add", way="visit", station="PIN-1")
-    tab.locator("[data-testid=stDateInput] input").fill("2025/09/20")
-    tab.keyboard.press("Enter")
-    tab.keyboard.press("Escape")
-    tab.get_by_label("Disc disappears at").fill("1.7")
+    tab.locator("[data-testid=stDateInput] [role=spinbutton]").first.click()
+    tab.keyboard.type("20250920")
+    tab.get_by_role("spinbutton", name="Disc disappears at").fill("1.7")
     tab.get_by_text("The disc was still in sight on the bottom").click()
     tab.get_by_role("button", name="Check this visit").click()
     tab.get_by_role("button", name="Save this visit").wait_for(timeout=60_000)

@@ -42,7 +42,7 @@ def episode_strip(
         Filled violet: open. Violet outline: seen. Grey: over.
     """
     rows = episodes.copy()
-    height = 90 + 26 * max(rows.groupby(["station", "rule"]).ngroups, 1) if len(rows) else 160
+    height = 90 + 38 * max(rows.groupby(["station", "rule"]).ngroups, 1) if len(rows) else 160
     figure = canvas(look, height=height)
     if rows.empty:
         say_nothing_to_draw(figure, look, "No rule has asked for attention in this period.")
@@ -59,10 +59,21 @@ def episode_strip(
             _bars(figure, rows[some], starts[some], ends[some], state, words, look)
     order = rows.sort_values("opened", ascending=False)["line"].drop_duplicates().tolist()
     figure.update_yaxes(
-        categoryorder="array", categoryarray=order[::-1], fixedrange=True, tickfont={"size": 11}
+        categoryorder="array", categoryarray=order[::-1], fixedrange=True, showticklabels=False, ticks=""
     )
+    for line in order:  # the words above their bars, so that a narrow screen keeps its width for time
+        figure.add_annotation(
+            x=0,
+            xref="paper",
+            xanchor="left",
+            y=line,
+            yshift=13,
+            text=line,
+            showarrow=False,
+            font={"size": 11, "color": look.ink},
+        )
     figure.update_xaxes(hoverformat="%-d %b %Y", type="date")
-    figure.update_layout(barmode="overlay", bargap=0.35)
+    figure.update_layout(barmode="overlay", bargap=0.68)
     counts = rows["state"].value_counts()
     told = ", ".join(f"{counts[s]} {w}" for s, w in STATES.items() if s in counts)
     caption = f"{count_text(len(rows), 'episode')}: {told}."

@@ -58,7 +58,9 @@ def isotherms(
     figure = canvas(look, height=height)
     data = profile[variable or parameter.name] if isinstance(profile, xr.Dataset) else profile
     data = data.transpose("time", "depth_m").sortby("time").sortby("depth_m")
-    data = data.dropna("time", how="all").dropna("depth_m", how="all")
+    # A single reading at the surface is no profile: it would tear a hole into the picture.
+    data = data.isel(time=np.flatnonzero(data.notnull().sum("depth_m").to_numpy() >= 2))
+    data = data.dropna("depth_m", how="all")
     if data.sizes["time"] < 2 or data.sizes["depth_m"] < 2:
         say_nothing_to_draw(
             figure, look, "Lines of equal value need at least two profiles of two depths in this year."

@@ -157,11 +157,11 @@ FONT = '"Source Sans", "Source Sans Pro", "Segoe UI", system-ui, sans-serif'
 
 PLOT_CONFIG: dict[str, Any] = {
     "displaylogo": False,
+    "displayModeBar": False,
     "responsive": True,
     "scrollZoom": False,
-    "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d", "zoomIn2d", "zoomOut2d", "pan2d"],
 }
-"""How the browser may handle a figure: nothing is fetched, nothing is sent."""
+"""How the browser may handle a figure: no row of buttons over the legend, nothing fetched, nothing sent."""
 
 
 def template(look: Look) -> go.layout.Template:

@@ -202,7 +202,7 @@ def _step_words(step: Any, parameter: Parameter, units: Units) -> str:
     before = parameter_number(step.median_before, parameter, units)
     after = parameter_number(step.median_after, parameter, units)
     return (
-        f"**A step fits better than a slope may:** after {int(step.time)} the yearly median goes from "
+        f"**There may have been one step rather than a slope.** After {int(step.time)} the yearly median goes from "
         f"{before} to "
         f"{after} (Pettitt test, {p_text(step.p)}). Ask what changed then: the water, the method or the "
         "place."
