@@ -290,6 +290,7 @@ class Clockwork:
         station: np.ndarray,
         issues: Issues,
     ) -> Instants:
+        naive = self._within_calendar(table, naive, issues)
         own = _station_zones(station, self.zones)
         zone = self._zone_of_rows(table, station, issues)
         time = np.where(utc, naive, _NAT)
@@ -368,10 +369,18 @@ class Clockwork:
                 key[f"c{position}"] = table.encoded(position).codes[rows]
         return key.duplicated().to_numpy()
 
-    def _check_range(self, table: RawTable, time: np.ndarray, issues: Issues) -> None:
+    def _within_calendar(self, table: RawTable, naive: np.ndarray, issues: Issues) -> np.ndarray:
+        """Refuse dates far outside before any zone is applied: time zones know no year 10000."""
+        self._check_range(table, naive, issues, slack=2 * _DAY)
+        far = (naive > self.now + 3 * _DAY) | (naive < EARLIEST - 2 * _DAY)
+        return np.where(far, _NAT, naive)
+
+    def _check_range(
+        self, table: RawTable, time: np.ndarray, issues: Issues, slack: np.timedelta64 = 0 * _DAY
+    ) -> None:
         for wrong, reason in (
-            (time > self.now + _DAY, "this date lies in the future"),
-            (time < EARLIEST, "this date lies before 1850"),
+            (time > self.now + _DAY + slack, "this date lies in the future"),
+            (time < EARLIEST - slack, "this date lies before 1850"),
         ):
             rows = np.flatnonzero(wrong)
             issues.add(

@@ -20,6 +20,7 @@ import pandas as pd
 
 from fathomlight.errors import UnitError
 from fathomlight.ingest.dates import date_remedy, parse_clocks, parse_dates
+from fathomlight.ingest.instants import EARLIEST
 from fathomlight.ingest.issues import Issues, concat_refused
 from fathomlight.ingest.raw import RawTable
 from fathomlight.ingest.recipe import plain_name
@@ -38,6 +39,7 @@ __all__ = ["SurveyAssembler", "SurveyPiece"]
 
 
 _NAT = np.datetime64("NaT", "us")
+_DAY = np.timedelta64(86_400_000_000, "us")
 _ZONED = re.compile(r"\d(Z|[+-]\d{2}:?\d{2})$", re.I)
 _ABSENT = {"absent", "0", "false", "no"}
 
@@ -164,6 +166,12 @@ class SurveyAssembler(FieldReader):
                 date_remedy(self.recipe.time.formats),
             )  # fmt: skip
             when = found.naive[codes]
+            far = (when > self.now + 3 * _DAY) | (when < EARLIEST)
+            self._refuse(
+                table, issues, key, texts, far, "this date cannot be: it lies in the future or before 1850",
+                "Correct the date.",
+            )  # fmt: skip
+            when[far] = _NAT
             utc = found.utc[codes] & (zone != "")
             for name in pd.unique(zone[utc]):
                 rows = np.flatnonzero(utc & (zone == name))

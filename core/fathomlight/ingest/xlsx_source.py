@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import zipfile
+import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -228,6 +229,13 @@ def _show_formulas(path: Path, title: str, rows: list[list[Any]], first: int, wa
     """Put ``=...`` into cells whose formula has no stored value."""
     found = empty_formulas(path)
     part = _part_of(path, title) if found else ""
+    if found and not part:
+        raise UnreadableFileError(
+            "the workbook is damaged",
+            where=path.name,
+            got=f"no part for sheet {title}",
+            fix="Save it again from the spreadsheet programme.",
+        )
     cells = found.get(part, {})
     for (row, column), text in cells.items():
         r, c = row - 1 - first, column - 1
@@ -248,7 +256,15 @@ def _part_of(path: Path, title: str) -> str:
         try:
             book = fromstring(_no_doctype(archive.read("xl/workbook.xml")))
             links = fromstring(_no_doctype(archive.read("xl/_rels/workbook.xml.rels")))
-        except (KeyError, ParseError, ValueError):
+        except (
+            KeyError,
+            ParseError,
+            ValueError,
+            zipfile.BadZipFile,
+            NotImplementedError,
+            OSError,
+            zlib.error,
+        ):
             return ""
     targets = {link.get("Id"): link.get("Target", "") for link in links}
     for node in book.iter():

@@ -107,6 +107,14 @@ def test_future_and_ancient_dates_are_refused(read, make_recipe):
     assert got.refused["line"].tolist() == [2, 3]
 
 
+@pytest.mark.parametrize("text", ["9999-12-31", "9999-12-31T23:59:59", "9999-12-31T23:59:59Z", "0001-01-01"])
+def test_the_ends_of_the_calendar_cost_one_row_only(read, make_recipe, text):
+    recipe = make_recipe(time={"column": "Date", "clock": "as written"})
+    got = read(f"Site,Date,Secchi\nH-2,{text},2\nO-1,2019-07-24T10:00:00,2\n", recipe)
+    assert len(got.frame) == 1
+    assert got.refused["line"].tolist() == [2]
+
+
 # -- 2. clock times ------------------------------------------------------------------------------------
 
 
