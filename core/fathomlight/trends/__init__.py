@@ -18,7 +18,8 @@ from fathomlight.trends.results import KendallResult
 from fathomlight.trends.seasonal import SeasonalTrendResult, seasonal_kendall
 from fathomlight.trends.smooth import SmoothResult, smooth_deseasoned
 from fathomlight.trends.step import StepResult, seasonal_step
-from fathomlight.trends.words import direction_confidence, direction_words, likelihood
+from fathomlight.trends.words import direction_confidence, direction_words
+from fathomlight.words import likelihood
 
 __all__ = [
     "BlockTrend",

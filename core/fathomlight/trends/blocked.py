@@ -17,7 +17,8 @@ from fathomlight.trends._slopes import breakpoints, slope_and_limits, zero_inter
 from fathomlight.trends.intercept import line_intercept
 from fathomlight.trends.notes import notes_on_limits, notes_on_qualifiers, number
 from fathomlight.trends.results import KendallResult
-from fathomlight.trends.words import direction_of, likelihood
+from fathomlight.trends.words import direction_of
+from fathomlight.words import likelihood
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -26,7 +26,8 @@ from fathomlight.trends.intercept import line_intercept
 from fathomlight.trends.notes import notes_on_limits, notes_on_qualifiers, notes_on_size
 from fathomlight.trends.persistence import Correction, Lags, correct, notes_on_persistence
 from fathomlight.trends.results import KendallResult
-from fathomlight.trends.words import direction_of, likelihood
+from fathomlight.trends.words import direction_of
+from fathomlight.words import likelihood
 
 EXACT_UP_TO = 10
 """Up to this many values without ties or qualifiers, p comes from the exact distribution."""

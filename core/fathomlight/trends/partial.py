@@ -13,7 +13,8 @@ from fathomlight.model import TrendResult
 from fathomlight.trends._inputs import Floats, SeriesInput, as_floats, check_length, series_input
 from fathomlight.trends._scores import interval_codes, row_sums, sign_matrix, two_sided
 from fathomlight.trends.notes import notes_on_qualifiers, notes_on_size
-from fathomlight.trends.words import direction_of, likelihood
+from fathomlight.trends.words import direction_of
+from fathomlight.words import likelihood
 
 _UP_TO = 5_000
 

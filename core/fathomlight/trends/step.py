@@ -16,7 +16,8 @@ from fathomlight.trends._inputs import SeriesInput, as_floats, check_fraction, c
 from fathomlight.trends._scores import two_sided, z_score
 from fathomlight.trends._slopes import breakpoints, slope_and_limits
 from fathomlight.trends.notes import notes_on_qualifiers
-from fathomlight.trends.words import direction_of, likelihood
+from fathomlight.trends.words import direction_of
+from fathomlight.words import likelihood
 
 
 @dataclass(frozen=True, kw_only=True)
