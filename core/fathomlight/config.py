@@ -29,6 +29,7 @@ import pandas as pd
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from fathomlight.alerts import Rule, RulesFile
+from fathomlight.config_login import LoginTable
 from fathomlight.configfile import load_toml
 from fathomlight.errors import ConfigError
 from fathomlight.indices.habitat import Species
@@ -62,6 +63,7 @@ class _WorkspaceFile(_Table):
     workspace: _WorkspaceTable
     store: _StoreTable = _StoreTable()
     files: _FilesTable = _FilesTable()
+    login: LoginTable = LoginTable()
 
 
 class _WaterRow(_Table):
@@ -179,6 +181,7 @@ class Config:
     open_water: tuple[int, ...]
     species: Mapping[str, Species]
     rules: tuple[Rule, ...]
+    login: LoginTable = LoginTable()
 
 
 def load_config(root: str | Path) -> Config:
@@ -211,6 +214,7 @@ def load_config(root: str | Path) -> Config:
     top = load_toml(folder / "workspace.toml", _WorkspaceFile)
     parameters, possible, quality = _read_parameters(folder / "parameters.toml")
     waters = _read_waters(folder / "waters.toml", root / top.files.depth_areas)
+    top.login.check_waters(waters)
     stations = _read_stations(folder / "stations.csv", waters)
     seasons = load_toml(folder / "seasons.toml", _SeasonsFile)
     rules = _read_rules(folder / "alerts.toml", parameters, stations, waters)
@@ -233,6 +237,7 @@ def load_config(root: str | Path) -> Config:
         open_water=tuple(seasons.open_water.months),
         species=_read_species(folder / "species.toml"),
         rules=rules,
+        login=top.login,
     )
 
 
