@@ -402,9 +402,13 @@ class Adding(Keeping):
             len(read.frame) or len(read.surveys) or len(read.catches) or len(read.fish)
         ):
             name = f"{info['file']} line {line}"
-            return self._store(
+            done = self._store(
                 read, BatchInfo(file=name, recipe=read.recipe, who=self.actor, why=why, source="form")
             )
+            self.store.settle_refused(
+                batch, line, column or None, who=self.actor, why=why or "put right", by_batch=done.batch or 0
+            )
+            return done
         return self._report(read, None)
 
 

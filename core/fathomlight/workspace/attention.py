@@ -66,11 +66,14 @@ class Attention(Change, Meaning):
             Episodes opened, going on, ended, amended.
         """
         found = evaluate_all(self.rules, self._rule_readings(self.rules), self._context(self.rules))
+        version = self.store.episodes_version()
         changes = merge(
             self._stored_episodes(), found, as_of=self.as_of, in_use={r.id for r in self.rules if r.enabled}
         )
         if changes.any:
-            self.store.save_episodes([e.to_dict() for e in changes.episodes])
+            self.store.save_episodes(
+                [e.to_dict() for e in changes.episodes], who="rules", expected_version=version
+            )
         return changes
 
     def _stored_episodes(self) -> list[Episode]:

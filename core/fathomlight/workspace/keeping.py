@@ -21,13 +21,30 @@ class Keeping(Base):
         return self.store.batches()
 
     def refused(self, batch: int | None = None) -> pd.DataFrame:
-        """Return refused rows of one batch, or of all that are in force (with a column ``batch``)."""
+        """Return refused rows: all of one batch, or those of every batch in force that wait to be put right.
+
+        Parameters
+        ----------
+        batch : int, optional
+            One batch; then rows that were put right since are listed too.
+
+        Returns
+        -------
+        pandas.DataFrame
+            :data:`~fathomlight.model.REFUSED_COLUMNS`, and ``batch`` when several are listed.
+        """
         if batch is not None:
             return self.store.refused(batch)
         table = self.batches()
         numbers = table.loc[(table["n_refused"] > 0) & (table["state"] == "active"), "batch"]
-        parts = [self.store.refused(int(n)).assign(batch=int(n)) for n in numbers]
-        return pd.concat(parts, ignore_index=True) if parts else empty_frame(REFUSED_COLUMNS).assign(batch=[])
+        parts = [self.store.refused(int(n), open_only=True).assign(batch=int(n)) for n in numbers]
+        held = [part for part in parts if len(part)]
+        return pd.concat(held, ignore_index=True) if held else empty_frame(REFUSED_COLUMNS).assign(batch=[])
+
+    def set_aside(self, batch: int, line: int, column: str, why: str) -> int:
+        """Say that a refused row will not be put right, and why; it stays in the list of its batch."""
+        self.rights.require("reviewer", "setting a refused row aside")
+        return self.store.settle_refused(batch, line, column or None, who=self.actor, why=why)
 
     def withdraw(self, batch: int, why: str) -> BatchChange:
         """Take a whole batch out of force; what it had corrected comes back. Nothing is deleted."""

@@ -81,8 +81,7 @@ class Out(Attention, Adding, Fishing):
             first=("first", "min"),
             last=("last", "max"),
         )
-        active = batches[batches["state"] == "active"] if len(batches) else batches
-        refused = int(active["n_refused"].sum()) if len(active) else 0
+        refused = len(self.refused())
         episodes = self.episodes()
         n_open = int((episodes["state"] == "open").sum())
         n, stations = int(counts["n"].sum()), int(counts["station"].nunique())

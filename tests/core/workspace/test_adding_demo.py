@@ -61,6 +61,11 @@ def test_a_refused_row_is_mended_and_tried_again(ws: Workspace) -> None:
     mended = ws.retry(report.batch, int(row["line"]), row["column"], {row["column"]: "1.4"})
     assert mended.batch is not None
     assert mended.n_new == 1
+    waiting = ws.refused()
+    assert "murky" not in set(waiting.loc[waiting["batch"] == report.batch, "value"])
+    assert "murky" in set(ws.refused(report.batch)["value"])  # still on record
+    ws.withdraw(mended.batch, "it was wrong after all")
+    assert "murky" in set(ws.refused()["value"])
 
 
 def test_a_batch_is_withdrawn_and_put_back(ws: Workspace) -> None:
