@@ -19,7 +19,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -181,7 +181,7 @@ class Config:
     open_water: tuple[int, ...]
     species: Mapping[str, Species]
     rules: tuple[Rule, ...]
-    login: LoginTable = LoginTable()
+    login: LoginTable = field(default_factory=LoginTable)
 
 
 def load_config(root: str | Path) -> Config:

@@ -38,13 +38,13 @@ __all__ = ["ClaimRow", "LoginTable", "PersonRow", "fold_email"]
 
 
 def fold_email(email: str) -> str:
-    """Return an address as it is compared: without blanks around it; small letters when it is plain ASCII.
+    r"""Return an address as it is compared: without blanks around it; small letters when it is plain ASCII.
 
     Other letters stay as they are, because some of them turn into ASCII when made small.
 
     Examples
     --------
-    >>> fold_email(" Ana@Lakes.Example "), fold_email("\\u212aim@lakes.example") == "kim@lakes.example"
+    >>> fold_email(" Ana@Lakes.Example "), fold_email("\u212aim@lakes.example") == "kim@lakes.example"
     ('ana@lakes.example', False)
     """
     bare = email.strip()

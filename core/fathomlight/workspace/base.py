@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
+import contextlib
+import copy
 import datetime as dt
 import json
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
+import pandas as pd
+
 from fathomlight.alerts import Rule
 from fathomlight.config import Config, read_shorelines
-from fathomlight.errors import NotFoundError
+from fathomlight.errors import FathomlightError, NotAllowedError, NotFoundError
 from fathomlight.indices.habitat import Species
 from fathomlight.ingest import Recipe, load_recipes
 from fathomlight.model import Parameter, Station, Water
 from fathomlight.seasons import SeasonScheme
 from fathomlight.store import Store
-from fathomlight.workspace.rights import EVERYTHING, Rights
+from fathomlight.workspace.rights import EVERYTHING, Rights, Role
 
 T = TypeVar("T")
+B = TypeVar("B", bound="Base")
 _REMEMBERED = 256
+PERSONAL = ("who", "why", "seen_by", "seen_note", "row_text")
+"""Columns that tell of people: addresses, remarks, and rows as somebody wrote them."""
 
 
 class Base:
@@ -43,7 +50,8 @@ class Base:
         self._as_of = as_of or config.as_of
         self._memory: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._lock = threading.RLock()
-        self._recipes: dict[str, Recipe] | None = None
+        self._recipes: dict[str, dict[str, Recipe]] = {}
+        self._borrowed = False
 
     # -- what the configuration says ----------------------------------------------------------------------
 
@@ -105,9 +113,9 @@ class Base:
     @property
     def recipes(self) -> Mapping[str, Recipe]:
         """How files become readings, by recipe name."""
-        if self._recipes is None:
-            self._recipes = load_recipes(self.root / "config" / "recipes")
-        return self._recipes
+        if "all" not in self._recipes:
+            self._recipes["all"] = load_recipes(self.root / "config" / "recipes")
+        return self._recipes["all"]
 
     @property
     def data_version(self) -> int:
@@ -175,13 +183,90 @@ class Base:
                 self._memory.popitem(last=False)
         return made
 
+    # -- people -------------------------------------------------------------------------------------------
+
+    def acting_as(self: B, actor: str, rights: Rights) -> B:
+        """Return this workspace as one person may use it.
+
+        Parameters
+        ----------
+        actor : str
+            Who is at work; kept with what is loaded, flagged, seen or withdrawn.
+        rights : Rights
+            What this person may do.
+
+        Returns
+        -------
+        Workspace
+            Shares configuration, store, memory and locks with this one, and is made in no time. Closing it
+            does nothing: the store belongs to this one.
+        """
+        view = copy.copy(self)
+        view.actor, view.rights, view._borrowed = actor, rights, True
+        return view
+
+    def require(self, least: Role, doing: str, waters: Iterable[str] = ()) -> None:
+        """Refuse what the person at work may not do, and write the refusal down.
+
+        Raises
+        ------
+        fathomlight.errors.NotAllowedError
+            See :meth:`Rights.require`.
+        """
+        try:
+            self.rights.require(least, doing, waters)
+        except NotAllowedError:
+            with contextlib.suppress(FathomlightError):  # a store that cannot be written keeps no trail
+                self.audit("refused", {"doing": doing, "role": self.rights.role})
+            raise
+
     def audit(self, action: str, detail: dict[str, Any] | str = "") -> None:
         """Write down who did what."""
         self.store.audit(self.actor, action, detail)
 
+    def audit_log(
+        self, *, who: str | None = None, action: str | None = None, limit: int = 1000
+    ) -> pd.DataFrame:
+        """Return who did what, the newest first: ``id``, ``done``, ``who``, ``action``, ``detail``.
+
+        Parameters
+        ----------
+        who, action : str, optional
+            Only these.
+        limit : int
+            At most so many.
+
+        Raises
+        ------
+        fathomlight.errors.NotAllowedError
+            The person at work is no manager.
+        """
+        self.rights.require("manager", "reading the audit trail")
+        return self.store.audit_log(who=who, action=action, limit=limit)
+
+    def without_people(self, table: pd.DataFrame) -> pd.DataFrame:
+        """Return a table without the names and remarks of others, unless the person at work is a reviewer.
+
+        Parameters
+        ----------
+        table : pandas.DataFrame
+            With any of the columns ``who``, ``why``, ``seen_by``, ``seen_note``, ``row_text``.
+
+        Returns
+        -------
+        pandas.DataFrame
+            The same rows; a volunteer still sees what is their own, by ``who``.
+        """
+        if self.rights.has("reviewer"):
+            return table
+        columns = [c for c in PERSONAL if c in table]
+        own = table["who"].eq(self.actor) if "who" in table and self.actor else False
+        return table.assign(**{c: table[c].where(own, "") for c in columns}) if columns else table
+
     def close(self) -> None:
-        """Close the store."""
-        self.store.close()
+        """Close the store, unless it belongs to another (see :meth:`acting_as`)."""
+        if not self._borrowed:
+            self.store.close()
 
     def __enter__(self: T) -> T:
         return self

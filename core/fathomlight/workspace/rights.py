@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
+from fathomlight.config_login import ClaimRow, LoginTable, PersonRow, fold_email
 from fathomlight.errors import ArgumentError, NotAllowedError
 
 Role = Literal["reader", "volunteer", "reviewer", "manager"]
@@ -79,3 +80,87 @@ class Rights:
 
 EVERYTHING = Rights()
 """The one person of a workspace without login."""
+
+
+Problem = Literal["", "expired", "unverified", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody at a page, as the workspace sees them.
+
+    Attributes
+    ----------
+    actor : str
+        E-mail address; empty for people who have not logged in, or whose login does not count.
+    rights : Rights or None
+        What they may do; None: not even look.
+    problem : {"", "expired", "unverified", "unknown"}
+        Why a login does not count or gives no more: the token has run out (or does not say until when it is
+        good), the provider has not verified the address, the address is not named in ``workspace.toml``.
+    """
+
+    actor: str
+    rights: Rights | None
+    problem: Problem = ""
+
+
+def person_of(login: LoginTable, claims: Mapping[str, Any] | None, now: float) -> Person:
+    """Say who somebody is and what they may do.
+
+    Parameters
+    ----------
+    login : LoginTable
+        The ``[login]`` table.
+    claims : mapping or None
+        Claims of the identity token, its signature, issuer and audience already verified (OpenID Connect Core
+        1.0, sections 2 and 5.1); None for people who have not logged in.
+    now : float
+        Seconds since 1970.
+
+    Returns
+    -------
+    Person
+        People whose login does not count may do what the public may.
+
+    Examples
+    --------
+    >>> table = LoginTable(enabled=True, person=[{"email": "a@lakes.example", "role": "reviewer"}])
+    >>> claims = {"email": "A@lakes.example", "email_verified": True, "exp": 1000}
+    >>> person_of(table, claims, now=999).rights.role, person_of(table, claims, now=1000).problem
+    ('reviewer', 'expired')
+    """
+    public = _rights_of(login.public)
+    if claims is None:
+        return Person("", public)
+    until = claims.get("exp")
+    if isinstance(until, bool) or not isinstance(until, int | float) or not now < until:
+        return Person("", public, "expired")
+    email, verified = claims.get("email"), claims.get("email_verified")
+    if not (isinstance(email, str) and "@" in email and (verified is True or verified == "true")):
+        return Person("", public, "unverified")
+    actor = fold_email(email)
+    for person in login.person:
+        if person.email == actor:
+            return Person(actor, _row_rights([person]))
+    found = [row for row in login.claim if _claims_hold(claims, row)]
+    if found:
+        return Person(actor, _row_rights(found))
+    unknown = _rights_of(login.unknown) or public
+    return Person(actor, unknown, "unknown")
+
+
+def _rights_of(role: Literal["nobody", "reader", "volunteer"]) -> Rights | None:
+    return None if role == "nobody" else Rights(role)
+
+
+def _claims_hold(claims: Mapping[str, Any], row: ClaimRow) -> bool:
+    held = claims.get(row.name)
+    return row.value in held if isinstance(held, list | tuple) else held == row.value
+
+
+def _row_rights(rows: list[PersonRow] | list[ClaimRow]) -> Rights:
+    """Return the highest role; its waters are those of all rows that give it."""
+    highest = max((row.role for row in rows), key=ROLES.index)
+    waters = [row.waters for row in rows if row.role == highest]
+    return Rights(highest, None if None in waters else frozenset(w for ws in waters for w in ws or ()))
