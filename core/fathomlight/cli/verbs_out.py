@@ -52,15 +52,20 @@ def report(
     volunteer: Annotated[
         bool, typer.Option("--volunteer", help="One page in plain language: what your readings showed.")
     ] = False,
-    everything: Annotated[bool, typer.Option("--all", help="A report for each station with readings.")] = False,
+    everything: Annotated[
+        bool, typer.Option("--all", help="A report for each station with readings.")
+    ] = False,
     out: Annotated[
         Path | None,
         typer.Option(
-            "--out", metavar="PATH", help="File ending in .html or .pdf; with --all a folder. Named by itself when left out."
+            "--out",
+            metavar="PATH",
+            help="File ending in .html or .pdf; with --all a folder. Named by itself when left out.",
         ),
     ] = None,
     form: Annotated[
-        Form | None, typer.Option("--format", help="Kind of file where --out does not say it; html when left out.")
+        Form | None,
+        typer.Option("--format", help="Kind of file where --out does not say it; html when left out."),
     ] = None,
     paper: Annotated[Paper, typer.Option("--paper", help="Size of the printed page.")] = Paper.A4,
     parameter: Annotated[
@@ -76,7 +81,10 @@ def report(
     """Write a report on a station, on all of them, or a page for a volunteer, as HTML or PDF."""
     _one_of(station, network, everything, volunteer)
     from fathomlight.report import network_report, station_report, volunteer_report, write_report
+    from fathomlight.report.write import check_ending
 
+    if out is not None and not everything and not out.is_dir():
+        check_ending(out)
     options: dict[str, Any] = {"parameter": parameter, "paper": paper.value}
     with opened(workspace, as_of=as_of) as ws:
         if everything:
@@ -122,13 +130,20 @@ def _target(made: Report, out: Path | None, form: Form | None) -> Path:
 
 
 def _each(
-    ws: Workspace, make: Any, year: int | None, options: dict[str, Any], out: Path | None, form: Form | None, *, quiet: bool
+    ws: Workspace,
+    make: Any,
+    year: int | None,
+    options: dict[str, Any],
+    out: Path | None,
+    form: Form | None,
+    *,
+    quiet: bool,
 ) -> list[tuple[Report, Path]]:
     from fathomlight.report import write_report
 
     folder = out or Path("reports")
     if folder.suffix.lower() in (".html", ".pdf") or folder.is_file():
-        raise typer.BadParameter("with --all, --out is a folder: a file is written for each station", param_hint="--out")
+        raise typer.BadParameter("with --all, --out is a folder: one file a station", param_hint="--out")
     folder.mkdir(parents=True, exist_ok=True)
     there = set(ws.counts()["station"])
     names = [s for s in ws.stations if s in there]

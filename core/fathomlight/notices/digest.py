@@ -65,7 +65,7 @@ def due_items(episodes: pd.DataFrame, target: Target, told: Collection[str]) -> 
             items.append(_item(opened, "opened", row))
         elif row["state"] == "over" and target.when_over and opened in told and over not in told:
             items.append(_item(over, "over", row))
-    rank = {s: i for i, s in enumerate(SEVERITIES)}
+    rank: dict[str, int] = {s: i for i, s in enumerate(SEVERITIES)}
     return sorted(items, key=lambda i: (i.what != "opened", rank.get(i.severity, 9), i.text))
 
 

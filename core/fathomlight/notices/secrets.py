@@ -100,7 +100,7 @@ def _only_references(what: str, value: str, where: str) -> None:
 
 def _written_out(what: str, where: str) -> ConfigError:
     return ConfigError(
-        f"{what} is written out", where=where, expected="the name of an environment variable, e.g. ${FATHOMLIGHT_SECRET}",
+        f"{what} is written out", where=where, expected="an environment variable, e.g. ${FATHOMLIGHT_SECRET}",
         fix="Secrets come from the environment only. Change this one: it has been in a file.",
     )  # fmt: skip
 
@@ -136,7 +136,7 @@ def fill_in(url: str, environ: Mapping[str, str], where: str) -> str:
     if missing:
         raise ConfigError(
             "an environment variable is not set", where=where, got=", ".join(missing),
-            fix="Set it where this command runs, e.g. in the environment file of the service or above the line of cron.",
+            fix="Set it where this command runs, e.g. in the environment file of the service.",
         )  # fmt: skip
     whole = REFERENCE.fullmatch(url.strip())
     if whole:

@@ -137,9 +137,8 @@ def send_notices(
             continue
         items, waiting = _due(plan, target, episodes, ledger, moment)
         if not items:
-            runs.append(TargetRun(
-                target=target.name, kind=target.kind, outcome="quiet hours" if waiting else "nothing new", n_items=waiting
-            ))  # fmt: skip
+            quiet: Outcome = "quiet hours" if waiting else "nothing new"
+            runs.append(TargetRun(target=target.name, kind=target.kind, outcome=quiet, n_items=waiting))
             continue
         if dry_run:
             runs.append(_would(ws, target, episodes, [i for i in items if not _claimed(ledger, target, i)]))

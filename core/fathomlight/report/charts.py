@@ -12,7 +12,7 @@ import re
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -96,7 +96,7 @@ class Sheet:
 
     def __enter__(self) -> Sheet:
         _LOCK.acquire()
-        self._context = mpl.rc_context(_SETTINGS)
+        self._context = mpl.rc_context(cast(Any, _SETTINGS))
         self._context.__enter__()
         self.figure = Figure(figsize=self.size, layout="constrained", facecolor="none")
         FigureCanvasSVG(self.figure)
@@ -173,7 +173,8 @@ def inline(text: str, key: str, title: str, alt: str) -> str:
     width, height = box.groups() if box else ("497", "200")
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
-        f'stroke-linejoin="round" stroke-linecap="butt" width="{width}" height="{height}" viewBox="0 0 {width} {height}" role="img" '
+        f'stroke-linejoin="round" stroke-linecap="butt" width="{width}" height="{height}" '
+        f'viewBox="0 0 {width} {height}" role="img" '
         f'aria-labelledby="{key}-title {key}-desc"'
     )
     words = (
@@ -247,7 +248,9 @@ def legend_above(axes: Axes, *, columns: int = 4, handles: Sequence[Any] | None 
     figure = axes.get_figure(root=True)
     if figure is None or not shown:
         return
-    words = [h.get_label() for h in shown] if handles is not None else names
+    words = [str(h.get_label()) for h in shown] if handles is not None else [str(n) for n in names]
+    # More than a line of them: fewer columns, or the last would be cut off.
+    columns = min(columns, 3) if len(words) > 4 else columns
     figure.legend(
         shown,
         words,

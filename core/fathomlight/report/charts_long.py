@@ -101,7 +101,8 @@ def trend_chart(
         ):
             if some.any():
                 axes.plot(
-                    yearly["year"][some] + 0.5, shown(yearly["value"])[some], "o", mfc=face, mec=LOOK.ink, ms=5.5, label=name
+                    yearly["year"][some] + 0.5, shown(yearly["value"])[some], "o", mfc=face, mec=LOOK.ink, ms=5.5,
+                    label=name,
                 )  # fmt: skip
         _value_axis(axes, cells["value"], parameter, units)
         whole_years(axes, int(yearly["year"].min()), int(yearly["year"].max()))

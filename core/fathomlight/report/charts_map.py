@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -28,6 +28,9 @@ from fathomlight.report.charts import (
     short_label,
 )
 
+_PLACES: dict[
+    str, tuple[tuple[float, float], Literal["left", "right", "center"], Literal["center", "bottom", "top"]]
+]
 _PLACES = {
     "middle right": ((7, 0), "left", "center"),
     "middle left": ((-7, 0), "right", "center"),
@@ -238,12 +241,13 @@ def slopes_chart(key: str, rows: pd.DataFrame, parameter: Parameter, *, units: U
         legend_above(axes)
         n = {w: int((rows["clarity"] == w).sum()) for w in ("clearer", "murkier")}
         caption = (
-            f"{n['clearer']} of {count_text(len(rows), 'station')} get clearer and {n['murkier']} murkier with at least "
-            "66 % confidence."
+            f"{n['clearer']} of {count_text(len(rows), 'station')} get clearer and {n['murkier']} murkier with at "
+            "least 66 % confidence."
         )
         return sheet.chart(
             key, title=title, alt=f"{title}. {caption}", caption=caption,
-            small="Theil-Sen slope with 95 % limits. Filled: sure after allowing for many tests (5 % false discoveries)."
+            small="Theil-Sen slope with 95 % limits. Filled: sure after allowing for many tests (5 % false "
+            "discoveries)."
             + (f" Fewer than {LEAST_YEARS} years, not drawn: {', '.join(left_out)}." if left_out else ""),
         )  # fmt: skip
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
+from matplotlib.ticker import MaxNLocator
 
 from fathomlight.figures.series import points_down
 from fathomlight.figures.shown import MONTHS, Units, axis_title, count_text, date_text, to_shown
@@ -64,7 +65,7 @@ def season_chart(
     known = envelope.dropna(subset=["low", "high"])
     if rows.empty and known.empty:
         return nothing(key, title, f"No used reading in {year}, and too little past for a band.")
-    with Sheet(3.3 if width > 6 else 3.0, width=width) as sheet:
+    with Sheet(3.3 if width > 6 else 2.75, width=width) as sheet:
         axes = sheet.axes
         _band(axes, envelope, parameter, year, units)
         _marks(axes, rows, parameter, year, units)
@@ -132,7 +133,8 @@ def _band(axes: Axes, envelope: pd.DataFrame, parameter: Parameter, year: int, u
 def _marks(axes: Axes, rows: pd.DataFrame, parameter: Parameter, year: int, units: Units) -> None:
     values = np.asarray(to_shown(rows["value"].to_numpy(float), parameter.unit, units))
     when = rows["local_date"].to_numpy("datetime64[D]")
-    if points_down(parameter):
+    down = points_down(parameter)
+    if down:
         axes.vlines(when, 0, values, color=LOOK.quiet, linewidth=0.5, alpha=0.6)
     names = {"clearer": "clearer than the band", "murkier": "murkier than the band", "usual": str(year)}
     for word, name in names.items():
@@ -146,25 +148,19 @@ def _marks(axes: Axes, rows: pd.DataFrame, parameter: Parameter, year: int, unit
         bound = some & ~measured
         if bound.any():
             axes.plot(when[bound], values[bound], marker, mfc="none", mec=colour, ms=6)
-            _arrows(axes, when[bound], values[bound], rows["qualifier"].to_numpy()[bound], colour)
+            _arrows(axes, when[bound], values[bound], rows["qualifier"].to_numpy()[bound], colour, down)
 
 
-def _arrows(axes: Axes, when: Any, values: Any, qualifiers: Any, colour: str) -> None:
+def _arrows(axes: Axes, when: Any, values: Any, qualifiers: Any, colour: str, down: bool) -> None:
     """Draw an arrow from every value that is only a bound, toward where the true value lies."""
-    down = axes.yaxis_inverted() or points_down_hint(axes)
     for x, y, q in zip(when, values, qualifiers, strict=True):
         sign = -1 if (q == ">") == down else 1
         axes.annotate(
             "", xy=(x, y), xytext=(0, 14 * sign), textcoords="offset points",
             arrowprops={"arrowstyle": "<|-", "color": colour, "lw": 0.9, "shrinkA": 0, "shrinkB": 3},
         )  # fmt: skip
-    if "only a bound" not in axes.get_legend_handles_labels()[1]:
-        axes.plot([], [], "o", mfc="none", mec=LOOK.ink, ms=6, label="only a bound (arrow: beyond it)")
-
-
-def points_down_hint(axes: Axes) -> bool:
-    """Return whether the axis will point down once it is laid out."""
-    return bool(getattr(axes, "fathomlight_down", False))
+    if "bound: beyond it" not in axes.get_legend_handles_labels()[1]:
+        axes.plot([], [], "o", mfc="none", mec=LOOK.ink, ms=6, label="bound: beyond it")
 
 
 def _year_axes(
@@ -191,8 +187,13 @@ def _year_axes(
 def month_axis(axes: Axes, first: dt.date, last: dt.date) -> None:
     """Label the months in the middle of each, with a tick where each begins."""
     axes.set_xlim(np.datetime64(first), np.datetime64(last))  # type: ignore[arg-type]
-    axes.xaxis.set_major_locator(mdates.MonthLocator())
-    axes.xaxis.set_major_formatter(lambda v, _: MONTHS[mdates.num2date(v).month - 1])
+    axes.xaxis.set_major_locator(mdates.MonthLocator())  # type: ignore[no-untyped-call]
+    axes.xaxis.set_major_formatter(lambda v, _: MONTHS[_date(v).month - 1])
+
+
+def _date(number: float) -> dt.datetime:
+    found: dt.datetime = mdates.num2date(number)  # type: ignore[no-untyped-call]
+    return found
 
 
 def visits_chart(
@@ -243,7 +244,7 @@ def visits_chart(
         legend_above(axes, columns=3)
         n = rows["local_date"].nunique()
         alt = f"{title}: " + "; ".join(
-            f"{labels[p]} on {count_text(g['local_date'].nunique(), 'day')}"
+            f"{labels[str(p)]} on {count_text(g['local_date'].nunique(), 'day')}"
             for p, g in rows.groupby("parameter")
         )
         caption = f"Something was read on {count_text(n, 'day')} of {year}."
@@ -278,7 +279,7 @@ def record_chart(key: str, days: pd.Series, year: int, *, place: str, label: str
         axes.set_ylabel("days")
         whole_years(axes, int(every.index.min()), int(every.index.max()))
         axes.set_ylim(0, max(1, int(every.max()) * 1.15))
-        axes.yaxis.get_major_locator().set_params(integer=True)
+        axes.yaxis.set_major_locator(MaxNLocator(4, integer=True))
         middle = float(every.median())
         caption = (
             f"{label} was read on {count_text(int(every.loc[year]), 'day')} in {year}; "
@@ -325,14 +326,14 @@ def episodes_chart(
         axes = sheet.axes
         for row in rows.to_dict("records"):
             y = labels.index(row["what"])
-            start = max(pd.Timestamp(row["opened"]), pd.Timestamp(first))
+            start: Any = max(pd.Timestamp(row["opened"]), pd.Timestamp(first))
             going = pd.isna(row["over"]) or pd.Timestamp(row["over"]) > pd.Timestamp(last)
-            end = min(pd.Timestamp(today), pd.Timestamp(last)) if going else pd.Timestamp(row["over"])
+            end: Any = min(pd.Timestamp(today), pd.Timestamp(last)) if going else pd.Timestamp(row["over"])
             colour = LOOK.attention if row["state"] == "open" else LOOK.usual
-            axes.plot([start, max(start, end)], [y, y], color=colour, linewidth=6, solid_capstyle="butt")  # type: ignore[list-item]
-            axes.plot([start], [y], "|", color=colour, ms=11, mew=2)  # type: ignore[list-item]
+            axes.plot([start, max(start, end)], [y, y], color=colour, linewidth=6, solid_capstyle="butt")
+            axes.plot([start], [y], "|", color=colour, ms=11, mew=2)
             if going:
-                axes.plot([max(start, end)], [y], ">", color=colour, ms=7)  # type: ignore[list-item]
+                axes.plot([max(start, end)], [y], ">", color=colour, ms=7)
         axes.set_yticks(range(len(labels)), labels)
         axes.set_ylim(len(labels) - 0.4, -0.6)
         month_axis(axes, first, last)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -87,7 +88,7 @@ def pause_sentence(ws: Workspace, facts: Facts) -> str:
     plan = facts.station.schedule_days
     if not days:
         return f"The open-water season has no used reading of {what}; at most {plan:g} days were planned between two."
-    pauses = [(b - a, a, b) for a, b in zip(days, days[1:], strict=False)]
+    pauses = [(b - a, a, b) for a, b in pairwise(days)]
     end = (last - days[-1], days[-1], last)
     longest = max([*pauses, end], key=lambda p: p[0])
     late = sum(p[0].days > plan for p in [*pauses, end])

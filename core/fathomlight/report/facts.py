@@ -190,7 +190,7 @@ def readings_of_year(ws: Workspace, station: str | None, year: int) -> pd.DataFr
     """Return every reading whose day at the station lies in a year, any parameter, depth and flag."""
     pad = pd.Timedelta(days=2)
     start, end = pd.Timestamp(f"{year}-01-01", tz="UTC"), pd.Timestamp(f"{year + 1}-01-01", tz="UTC")
-    table = ws.readings(station, start=start - pad, end=end + pad)
+    table: pd.DataFrame = ws.readings(station, start=start - pad, end=end + pad)
     day = pd.Timestamp(last_day(ws, year))
     return table[(table["local_date"].dt.year == year) & (table["local_date"] <= day)].reset_index(drop=True)
 

@@ -21,7 +21,7 @@ from fathomlight.figures.shown import (
 )
 from fathomlight.figures.theme import STANDING_WORDS
 from fathomlight.model import Parameter
-from fathomlight.report import charts_long, charts_map, words
+from fathomlight.report import charts_map, words
 from fathomlight.report.charts import Chart
 from fathomlight.report.completeness import flag_table
 from fathomlight.report.document import Report, Section, Table, check_paper, table
@@ -36,7 +36,7 @@ from fathomlight.report.facts import (
     used,
 )
 from fathomlight.report.page import render
-from fathomlight.report.sections import STANDING_CELL, _list, episodes_section, with_basis
+from fathomlight.report.sections import STANDING_CELL, basis_of, episodes_section, list_of, with_basis
 from fathomlight.report.sources import (
     CLARITY_CAUTION,
     FIELD_CAUTION,
@@ -192,7 +192,8 @@ def standings_section(ws: Workspace, every: list[Facts], what: Parameter, year: 
             f"{clear} / {murky} / {len(told)}",
         ))  # fmt: skip
     columns = (
-        "Station", "Water", "Latest stands", "Latest reading", f"Median {year}", "Usual", "Clearer / murkier / compared",
+        "Station", "Water", "Latest stands", "Latest reading", f"Median {year}", "Usual",
+        "Clearer / murkier / compared",
     )  # fmt: skip
     return Section(
         key="standing", title="How the stations stand", lead=caption,
@@ -221,17 +222,17 @@ def trends_section(every: list[Facts], trends: pd.DataFrame, what: Parameter, un
             continue
         rows.append((
             r["name"], r["clarity"], words.percent(r["confidence"]), words.signed(middle),
-            f"{words.signed(low)} to {words.signed(high)}", p_text(r["p_adjusted"]).removeprefix("p = ").removeprefix("p "),
-            years, r["n"],
+            f"{words.signed(low)} to {words.signed(high)}",
+            p_text(r["p_adjusted"]).removeprefix("p = ").removeprefix("p "), years, r["n"],
         ))  # fmt: skip
     columns = (
-        "Station", "Direction", "How sure", f"Slope [{shown_unit(what.unit, units)} a decade]", "95 % limits", "Adjusted p",
-        "Years", "Season values",
+        "Station", "Direction", "How sure", f"Slope [{shown_unit(what.unit, units)} a decade]", "95 % limits",
+        "Adjusted p", "Years", "Season values",
     )  # fmt: skip
+    listed = table(f"Trend of {words.short_label(what)} at every station", columns, rows, (2, 3, 4, 5, 6, 7))
+    note = "The adjusted p allows for testing many stations at once: 5 % false discoveries among those called sure."
     return Section(
-        key="change", title="Is it changing", lead=chart.caption,
-        blocks=(chart, table(f"Trend of {words.short_label(what)} at every station", columns, rows, (2, 3, 4, 5, 6, 7))),
-        notes=("The adjusted p allows for testing many stations at once: 5 % false discoveries among those called sure.",),
+        key="change", title="Is it changing", lead=chart.caption, blocks=(chart, listed), notes=(note,),
     )  # fmt: skip
 
 
@@ -254,7 +255,8 @@ def index_section(every: list[Facts], year: int) -> Section:
         bound = f"{row['bound']} " if row["bound"] else ""
         rows.append((
             f.station.name, str(row["class_name"]), words.percent(float(chance)) if pd.notna(chance) else "–",
-            f"{bound}{row['index']:.0f}", limits, f"{charts_long.INPUT_WORDS.get(row['input'], row['input'])}, {int(row['year'])}",
+            f"{bound}{row['index']:.0f}", limits,
+            f"{words.INPUT_WORDS.get(row['input'], row['input'])}, {int(row['year'])}",
         ))  # fmt: skip
     counts = pd.Series(classes, dtype="str").value_counts()
     lead = (
@@ -277,12 +279,12 @@ def habitat_section(ws: Workspace, every: list[Facts], species: str, year: int, 
     rows = []
     for f in {f.water.id: f for f in every}.values():
         if f.habitat is None:
-            rows.append((f.water.name, "not known", "–", "–"))
+            rows.append((f.water.name, "not known", "–", "–", "–"))
             continue
         yearly = with_basis(f.habitat.yearly, f.habitat)
         yearly = yearly[(yearly["year"] <= year) & yearly["covered"].astype(bool)].dropna(subset=["area_ha"])
         if yearly.empty:
-            rows.append((f.water.name, "no covered year", "–", "–"))
+            rows.append((f.water.name, "no covered year", "–", "–", "–"))
             continue
         last = yearly.iloc[-1]
         share = f"{100 * last['share']:.1f} %" if math.isfinite(last["share"]) else "–"
@@ -290,9 +292,12 @@ def habitat_section(ws: Workspace, every: list[Facts], species: str, year: int, 
         usual = (
             number(float(yearly["area_ha"].iloc[:-1].median()), "ha", 1, units) if len(yearly) > 1 else "–"
         )
-        rows.append((f"{f.water.name} ({int(last['year'])})", area, usual, share))
-    columns = ("Water", "Mean area", "Median of earlier years", "Share of the bed")
-    blocks.append(table(f"Area with the light and warmth that suit {fish.lower()}", columns, rows, (1, 2, 3)))
+        what = "light and warmth" if basis_of(f.habitat) == "light and temperature" else "light only"
+        rows.append((f"{f.water.name} ({int(last['year'])})", what, area, usual, share))
+    columns = ("Water", "Rests on", "Mean area", "Median of earlier years", "Share of the bed")
+    blocks.append(
+        table(f"Area that suits {fish.lower()}, mean over the open-water season", columns, rows, (2, 3, 4))
+    )
     return Section(
         key="habitat", title=f"Habitat of a sight-feeding fish: {fish.lower()}", blocks=tuple(blocks),
         caution=HABITAT_CAUTION,
@@ -340,5 +345,5 @@ def methods_section(ws: Workspace, every: list[Facts]) -> Section:
     keys = ["disc", "flags", "seasonal", "slope", "many", "words", "index", "habitat"]
     return Section(
         key="methods", title="Methods and sources",
-        blocks=(_list("How it was done", lines), _list("Sources", [SOURCES[k] for k in keys])),
+        blocks=(list_of("How it was done", lines), list_of("Sources", [SOURCES[k] for k in keys])),
     )  # fmt: skip

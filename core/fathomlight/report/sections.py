@@ -37,7 +37,7 @@ from fathomlight.report.sources import (
 
 if TYPE_CHECKING:
     from fathomlight.report.facts import Facts
-    from fathomlight.workspace import Workspace
+    from fathomlight.workspace import HabitatAnswer, Workspace
 
 SEVERITY = {"act": "act", "look": "look into", "note": "note"}
 
@@ -141,8 +141,8 @@ def change(ws: Workspace, facts: Facts, units: Units) -> Section:
     small = (
         f"{s.n} season values, {answer.n_readings} readings; {p_text(s.p)}; the line turns about the middle of the "
         f"record. {100 * s.coverage:.0f} % of the season values from first to last year are there."
-        if np.isfinite(s.p)
-        else f"{s.n} season values."
+        if np.isfinite(s.p) and s.n_times >= words.LEAST_YEARS
+        else f"{s.n} season values, {answer.n_readings} readings."
     )
     spoken = s.n_times >= words.LEAST_YEARS
     line = ws.trend_line(answer) if spoken else ws.trend_line(answer).iloc[:0]
@@ -163,12 +163,12 @@ def change(ws: Workspace, facts: Facts, units: Units) -> Section:
     if spoken and np.isfinite(step.p) and step.p < 0.05:
         lead += (
             f" A single change of level after {int(step.time)} would fit as well (from "
-            f"{parameter_number(step.median_before, what, units)} to {parameter_number(step.median_after, what, units)}, "
-            f"{p_text(step.p)}): ask whether water, method or place changed then."
+            f"{parameter_number(step.median_before, what, units)} to "
+            f"{parameter_number(step.median_after, what, units)}, {p_text(step.p)}): ask whether water, method or place changed then."
         )
     return Section(
         key="change", title="Is it changing", lead=lead,
-        blocks=(chart, panels, _season_table(facts, units)), notes=answer.notes,
+        blocks=(chart, panels, _season_table(facts, units)) if spoken else (chart, panels), notes=answer.notes,
     )  # fmt: skip
 
 
@@ -231,8 +231,8 @@ def index(facts: Facts) -> Section:
     if year < facts.year:
         lead += f" ({facts.year} itself has too few readings.)"
     return Section(
-        key="index", title="Trophic state", lead=lead, blocks=tuple(blocks), notes=words.merge_notes(facts.trophic.notes),
-        caution=CLARITY_CAUTION,
+        key="index", title="Trophic state", lead=lead, blocks=tuple(blocks),
+        notes=words.merge_notes(facts.trophic.notes), caution=CLARITY_CAUTION,
     )  # fmt: skip
 
 
@@ -252,7 +252,10 @@ def habitat(ws: Workspace, facts: Facts, units: Units) -> Section:
         "habitat", yearly, fish=fish, water=facts.water.name, units=units, has_interval=with_limits
     )
     rows = yearly[yearly["covered"].astype(bool)].dropna(subset=["area_ha"])
-    lead = words.habitat_words(rows.iloc[-1].to_dict(), fish, units) if len(rows) else chart.caption
+    lead = chart.caption
+    if len(rows):
+        row = {str(k): v for k, v in rows.iloc[-1].to_dict().items()}
+        lead = words.habitat_words(row, fish, units, basis_of(answer))
     notes = list(answer.notes)
     if with_limits and len(rows) and not (rows["low"] <= rows["area_ha"]).iloc[-1]:
         notes.append(
@@ -265,12 +268,17 @@ def habitat(ws: Workspace, facts: Facts, units: Units) -> Section:
     )  # fmt: skip
 
 
-def with_basis(yearly: pd.DataFrame, answer: Any) -> pd.DataFrame:
+def with_basis(yearly: pd.DataFrame, answer: HabitatAnswer) -> pd.DataFrame:
     """Return the yearly habitat; where temperature is missing, the area with suitable light stands in."""
     if yearly["area_ha"].notna().any() or answer.uncertainty is None:
         return yearly
     areas = answer.uncertainty.years.set_index("year")["area_m2"] / 1e4
     return yearly.assign(area_ha=yearly["year"].map(areas))
+
+
+def basis_of(answer: HabitatAnswer) -> str:
+    """Return what a habitat rests on: light and temperature, or light alone."""
+    return "light and temperature" if answer.yearly["area_ha"].notna().any() else "light"
 
 
 def attention(ws: Workspace, facts: Facts) -> Section:
@@ -340,11 +348,12 @@ def methods(ws: Workspace, facts: Facts) -> Section:
     lines = words.gather_methods(t for t in texts if t)
     return Section(
         key="methods", title="Methods and sources",
-        blocks=(_list("How it was done", lines), _list("Sources", [SOURCES[k] for k in keys])),
+        blocks=(list_of("How it was done", lines), list_of("Sources", [SOURCES[k] for k in keys])),
     )  # fmt: skip
 
 
-def _list(caption: str, lines: list[str]) -> Table:
+def list_of(caption: str, lines: list[str]) -> Table:
+    """Return lines as a list with a heading."""
     return table(caption, ("",), [(line,) for line in lines])
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fathomlight.figures.shown import Units, count_text, date_text, parameter_number, shown_unit, to_shown
 from fathomlight.report import words
@@ -122,7 +122,8 @@ def volunteer_report(
     page = render(
         "volunteer.html.j2", ws, paper=size, year=when, title=title, kind="volunteer", units=_units(shown),
         over=f"{facts.station.name}, {facts.water.name} · {when}", state=state, chart=chart,
-        long=plain_trend(facts, shown), yours=your_readings(facts), how=_how(facts), caution=f"{CLARITY_CAUTION} {FIELD_CAUTION}",
+        long=plain_trend(facts, shown), yours=your_readings(facts), how=_how(facts),
+        caution=f"{CLARITY_CAUTION} {FIELD_CAUTION}",
     )  # fmt: skip
     return Report(
         kind="volunteer", title=f"{title}: {facts.station.name}, {when}", year=when, station=facts.station.id,
@@ -140,7 +141,8 @@ def plain_state(facts: Facts, units: Units) -> tuple[str, ...]:
     told = rows[rows["where"] != ""]
     last = rows.iloc[-1]
     latest = parameter_number(float(last["value"]), what, units, str(last["qualifier"]))
-    newest = f"The latest reading was {latest.replace('> ', 'more than ').replace('< ', 'less than ')} on {date_text(last['local_date'])}"
+    latest = latest.replace("> ", "more than ").replace("< ", "less than ")
+    newest = f"The latest reading was {latest} on {date_text(last['local_date'])}"
     if told.empty:
         return (f"{newest}. There are not enough earlier years to say yet whether that is usual.",)
     first = f"In {facts.year} the water here was {words.verdict(facts)}: {words.count_words(facts)}."
@@ -196,7 +198,8 @@ def your_readings(facts: Facts) -> list[str]:
     bounds = int((facts.rows["qualifier"] == ">").sum())
     if bounds:
         lines.append(
-            f"On {count_text(bounds, 'day')} the disc was seen on the bottom: the water was clearer than could be measured."
+            f"On {count_text(bounds, 'day')} the disc was seen on the bottom: the water was clearer than could be "
+            "measured."
         )
     lines.append(
         f"What helps most: a reading at least every {facts.station.schedule_days:g} days while the water is open."
@@ -215,14 +218,3 @@ def _how(facts: Facts) -> str:
         f"Each mark is one reading. {deeper}The grey band is what is usual at this place on that day of the year "
         f"({past}): of ten earlier readings eight lie in it."
     )
-
-
-__all__ = ["file_stem", "plain_state", "station_report", "volunteer_report"]
-
-
-def describe(report: Report) -> dict[str, Any]:
-    """Return what a report is, without its page: for lists and JSON."""
-    return {
-        "kind": report.kind, "title": report.title, "year": report.year, "station": report.station,
-        "state": list(report.state), "paper": report.paper, "n_figures": report.n_figures,
-    }  # fmt: skip

@@ -21,6 +21,35 @@ if TYPE_CHECKING:
     from fathomlight.workspace import TrendAnswer
 
 
+__all__ = [
+    "INPUT_WORDS",
+    "LEAST_YEARS",
+    "adverb",
+    "class_columns",
+    "count_words",
+    "covered_index",
+    "gather_methods",
+    "habitat_words",
+    "index_lead",
+    "index_text",
+    "index_words",
+    "latest_index",
+    "long_sentence",
+    "merge_notes",
+    "percent",
+    "short_label",
+    "signed",
+    "span_text",
+    "standing_of_year",
+    "standing_words",
+    "state_sentences",
+    "suits",
+    "trend_words",
+    "verdict",
+    "year_sentence",
+]
+
+
 def state_sentences(facts: Facts, units: Units) -> tuple[str, str]:
     """Return the state of a station in two sentences: the year, and the long run.
 
@@ -185,11 +214,20 @@ def index_lead(facts: Facts) -> str:
     return f"Judged by {name}, {text}" + (f": {plain}." if plain else ".")
 
 
-def habitat_words(row: dict[str, Any], fish: str, units: Units) -> str:
+def suits(basis: str) -> str:
+    """Say what an area has: light and warmth, or light alone where temperature is not known."""
+    if basis == "light and temperature":
+        return "the light and warmth that suit"
+    return "the light (warmth not known) that suits"
+
+
+def habitat_words(row: dict[str, Any], fish: str, units: Units, basis: str) -> str:
     """Say the habitat of one year."""
     area = number(float(row["area_ha"]), "ha", 1, units)
     share = f", {100 * row['share']:.1f} % of its bed" if math.isfinite(row["share"]) else ""
-    return f"In {int(row['year'])} the water had on average {area}{share}, with the light and warmth that suit {fish.lower()}."
+    return (
+        f"In {int(row['year'])} the water had on average {area}{share}, with {suits(basis)} {fish.lower()}."
+    )
 
 
 def standing_words(facts: Facts, units: Units) -> str:

@@ -54,6 +54,16 @@ def _refuse(url: str, *_: object, **__: object) -> object:
     raise ValueError(f"a report asks nothing of any other place, yet this was asked for: {url}")
 
 
+def check_ending(path: Path) -> str:
+    """Return the ending of a report's file, or say which there are."""
+    ending = path.suffix.lower()
+    if ending not in ENDINGS:
+        raise ArgumentError(
+            "path", "a report is .html or .pdf", got=path.name, fix="Give the file one of the two."
+        )
+    return ending
+
+
 def write_report(report: Report, path: str | Path) -> Path:
     """Write a report as ``.html`` or ``.pdf``, whole or not at all.
 
@@ -77,10 +87,6 @@ def write_report(report: Report, path: str | Path) -> Path:
         PDF without the extra ``pdf``.
     """
     target = Path(path)
-    ending = target.suffix.lower()
-    if ending not in ENDINGS:
-        raise ArgumentError(
-            "path", "a report is .html or .pdf", got=target.name, fix="Give the file one of the two."
-        )
+    ending = check_ending(target)
     content = report_pdf(report) if ending == ".pdf" else report.html.encode("utf-8")
     return write_safely(target, lambda place: place.write_bytes(content))
