@@ -7,10 +7,16 @@ from pathlib import Path
 from fathomlight.figures.theme import DARK, LIGHT, Look
 
 APP = Path(__file__).resolve().parent / "serve.py"
-"""The script that ``streamlit run`` is given."""
+"""The script that draws the pages."""
+
+SERVER = APP.with_name("serving.py")
+"""What ``streamlit run`` is given: the pages, the health check, the logs."""
 
 WORKSPACE_VARIABLE = "FATHOMLIGHT_WORKSPACE"
 """Environment variable that names the folder of the workspace; the current folder when it is not set."""
+
+SECRETS_VARIABLE = "FATHOMLIGHT_SECRETS"
+"""Environment variable that names the file with the secrets of the identity provider, outside every workspace."""
 
 
 def _colours(section: str, look: Look) -> list[str]:
@@ -39,6 +45,8 @@ STREAMLIT_FLAGS: list[str] = [
     "--server.fileWatcherType=none",
     "--server.maxUploadSize=64",
     "--server.showEmailPrompt=false",
+    "--server.enableCORS=true",
+    "--server.enableXsrfProtection=true",
     "--browser.gatherUsageStats=false",
     "--client.showErrorLinks=false",
     "--client.showErrorDetails=none",
@@ -52,6 +60,6 @@ STREAMLIT_FLAGS: list[str] = [
     *_colours("theme.light", LIGHT),
     *_colours("theme.dark", DARK),
 ]
-"""Settings for ``streamlit run APP`` from any folder; ``.streamlit/config.toml`` says the same here."""
+"""Settings for ``streamlit run SERVER`` from any folder; ``.streamlit/config.toml`` says the same here."""
 
-__all__ = ["APP", "STREAMLIT_FLAGS", "WORKSPACE_VARIABLE"]
+__all__ = ["APP", "SECRETS_VARIABLE", "SERVER", "STREAMLIT_FLAGS", "WORKSPACE_VARIABLE"]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from fathomlight.errors import FathomlightError
-from fathomlight_dashboard import data, widgets
+from fathomlight_dashboard import data, login, widgets
 from fathomlight_dashboard.icon import ICON
 from fathomlight_dashboard.page import Page, discover, show
 from fathomlight_dashboard.state import State
@@ -24,6 +24,10 @@ def main() -> None:
     except FathomlightError as error:
         _first_run(error)
         return
+    admitted = login.admit(ws)
+    if admitted is None:
+        return
+    ws = admitted
     state = State()
     pages = [p for p in discover() if p.needs(ws.rights.role) and (p.available is None or p.available(ws))]
     entries = {p.path: _entry(p, ws, state) for p in pages}
@@ -74,6 +78,7 @@ def _menu(pages: list[Page], entries: dict[str, st.Page], ws: Workspace, state: 
             widget="segments",
         )
         st.caption(f"Today is taken as {widgets.today_text(ws.as_of)}.")
+        login.show(ws)
 
 
 def _first_run(error: FathomlightError) -> None:

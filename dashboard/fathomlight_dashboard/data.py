@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 MANY = 400
 """Answers kept at most."""
 
+OF_PEOPLE = frozenset({"batches", "episodes", "history", "refused", "status"})
+"""Answers that depend on who asks: they tell of people, and not everybody may see that."""
+
 
 def folder() -> Path:
     """Return the folder of the workspace: the environment variable, or the current folder."""
@@ -70,13 +73,13 @@ def _picture(key: tuple[Hashable, ...], name: str, args: tuple[Hashable, ...], _
 
 def forget_all() -> None:
     """Forget every answer and close every workspace; the next question opens it anew."""
-    for cached in (_answer, _picture, _template, _open):
+    for cached in (_answer, _picture, _made, _template, _open):
         cached.clear()
 
 
 def version(ws: Workspace) -> tuple[Hashable, ...]:
     """Return what every cached answer depends on."""
-    return (str(ws.root), ws.data_version, ws.as_of.isoformat(), id(ws))
+    return (str(ws.root), ws.data_version, ws.as_of.isoformat(), id(ws.store))
 
 
 def ask(ws: Workspace, name: str, *args: Hashable, **more: Hashable) -> Any:
@@ -96,7 +99,37 @@ def ask(ws: Workspace, name: str, *args: Hashable, **more: Hashable) -> Any:
     object
         The answer, shared between readers: it must not be changed.
     """
-    return _answer(version(ws), name, args, tuple(sorted(more.items())), ws)
+    key = version(ws)
+    if name in OF_PEOPLE:
+        key = (*key, ws.actor, ws.rights.role)
+    return _answer(key, name, args, tuple(sorted(more.items())), ws)
+
+
+@st.cache_resource(max_entries=60, show_spinner="Writing the report …")
+def _made(key: tuple[Hashable, ...], name: str, args: tuple[Hashable, ...], _ws: Any, _how: Any) -> Any:
+    return _how(_ws, *args)
+
+
+def make(ws: Workspace, name: str, *args: Hashable, how: Callable[..., Any]) -> Any:
+    """Make something larger (a report, its PDF), and remember it until the data change.
+
+    Parameters
+    ----------
+    ws : Workspace
+        The open workspace.
+    name : str
+        What is made.
+    *args
+        Everything it depends on besides the data.
+    how : callable
+        Makes it: ``how(ws, *args)``.
+
+    Returns
+    -------
+    object
+        Shared between readers: it must not be changed.
+    """
+    return _made(version(ws), name, args, ws, how)
 
 
 @st.cache_resource(max_entries=MANY, show_spinner=False)
@@ -106,7 +139,7 @@ def _template(key: tuple[Hashable, ...], name: str, _ws: Any, _make: Any) -> Any
 
 def template(ws: Workspace, name: str, make: Callable[[Workspace, str], bytes]) -> bytes:
     """Return an empty sheet for download, made once for each configuration."""
-    content: bytes = _template((str(ws.root), id(ws)), name, ws, make)
+    content: bytes = _template((str(ws.root), id(ws.store)), name, ws, make)
     return content
 
 

@@ -1,5 +1,7 @@
-"""What ``streamlit run`` starts."""
+"""The script behind the pages: run at every interaction."""
 
 from fathomlight_dashboard.app import main
+from fathomlight_dashboard.health import WORK
 
-main()
+with WORK.under_way():
+    main()

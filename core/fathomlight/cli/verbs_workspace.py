@@ -24,6 +24,8 @@ from fathomlight.cli.app import (
 )
 from fathomlight.errors import NotFoundError
 
+LOOPBACK = {"127.0.0.1", "::1", "localhost"}
+
 PortOption = Annotated[int, typer.Option("--port", min=1, max=65535, help="Port of the pages.")]
 AddressOption = Annotated[
     str, typer.Option("--address", help="Address to listen on; 127.0.0.1 is reached from this machine only.")
@@ -105,10 +107,20 @@ def quality(workspace: WorkspaceOption = HERE, json: JsonOption = False) -> None
 
 @app.command()
 def serve(
-    workspace: WorkspaceOption = HERE, port: PortOption = 8501, address: AddressOption = "127.0.0.1"
+    workspace: WorkspaceOption = HERE,
+    port: PortOption = 8501,
+    address: AddressOption = "127.0.0.1",
+    log_json: Annotated[
+        bool, typer.Option("--log-json", help="Write the log as JSON lines (as FATHOMLIGHT_LOG=json).")
+    ] = False,
 ) -> None:
     """Show the pages of a workspace in a browser."""
-    opened(workspace).close()
+    ws = opened(workspace)
+    if address not in LOOPBACK and not ws.config.login.enabled:
+        note(f"Without [login] in workspace.toml everybody who reaches {address} may do everything.")
+    ws.close()
+    if log_json:
+        os.environ["FATHOMLIGHT_LOG"] = "json"
     _serve(workspace, port, address)
 
 
@@ -124,7 +136,9 @@ def _serve(folder: Path, port: int, address: str) -> None:
     os.environ["FATHOMLIGHT_WORKSPACE"] = str(folder.resolve())
     note(f"Open http://{address}:{port} in a browser; end with Ctrl-C.")
     command = [
-        sys.executable, "-m", "streamlit", "run", str(pages.APP), "--server.port", str(port),
+        sys.executable, "-m", "streamlit", "run", str(pages.SERVER), "--server.port", str(port),
         "--server.address", address, *[f for f in pages.STREAMLIT_FLAGS if not f.startswith("--server.address")],
     ]  # fmt: skip
+    if secrets := os.environ.get(pages.SECRETS_VARIABLE):
+        command.append(f"--secrets.files={Path(secrets).resolve()}")
     os.execv(sys.executable, command)

@@ -260,7 +260,9 @@ class Base:
         if self.rights.has("reviewer"):
             return table
         columns = [c for c in PERSONAL if c in table]
-        own = table["who"].eq(self.actor) if "who" in table and self.actor else False
+        own = pd.Series(False, index=table.index)
+        if "who" in table and self.actor:
+            own = table["who"].eq(self.actor)
         return table.assign(**{c: table[c].where(own, "") for c in columns}) if columns else table
 
     def close(self) -> None:
