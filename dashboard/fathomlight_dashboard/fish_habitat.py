@@ -133,7 +133,8 @@ def season_bands(ws: Workspace, answer: Any, water: str, key: str, year: int) ->
         if grid is None or found.sizes["visit"] > grid.sizes["visit"]:
             grid = found
     if grid is None or days.empty:
-        return days.iloc[:0]
+        nothing: pd.DataFrame = days.iloc[:0]
+        return nothing
     species = ws.species[key]
     heat = grid["temperature"].reindex(time=pd.DatetimeIndex(days["date"]).to_numpy("datetime64[s]"))
     good = ((heat >= species.low_degc) & (heat <= species.high_degc)).to_numpy()
@@ -142,4 +143,5 @@ def season_bands(ws: Workspace, answer: Any, water: str, key: str, year: int) ->
     top = np.where(some, depth[good.argmax(axis=1)], np.nan)
     bottom = np.where(some, depth[good.shape[1] - 1 - good[:, ::-1].argmax(axis=1)], np.nan)
     table = days[["date", "light_shallow_m", "light_deep_m"]].assign(warm_shallow_m=top, warm_deep_m=bottom)
-    return table.dropna(subset=["light_shallow_m"])
+    dated: pd.DataFrame = table.dropna(subset=["light_shallow_m"])
+    return dated

@@ -6,6 +6,7 @@ link can be sent and the back button works. A choice made on one page follows to
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -38,6 +39,11 @@ class State:
     def look(self) -> Look:
         """The colours that fit the reader's light or dark setting."""
         return LOOKS.get(st.context.theme.type or "light", LOOKS["light"])
+
+    @property
+    def by_finger(self) -> bool:
+        """True on a phone or tablet, where dragging must scroll the page."""
+        return "Mobi" in (st.context.headers.get("User-Agent") or "")
 
     def units(self, ws: Workspace) -> Units:
         """Return the units the reader wants; those of the workspace unless chosen otherwise."""
@@ -184,6 +190,24 @@ class State:
         )
         return value
 
+    def date(self, name: str, label: str, *, place: Any = st) -> dt.date | None:
+        """Let the reader choose a day; none stands for no limit."""
+        try:
+            value = dt.date.fromisoformat(self._wanted.get(name, ""))
+        except ValueError:
+            value = None
+        key = f"choice of {name}"
+        st.session_state[key] = value
+        place.date_input(
+            label,
+            min_value=dt.date(1900, 1, 1),
+            key=key,
+            format="YYYY/MM/DD",
+            on_change=_dated,
+            args=(name, key),
+        )
+        return value
+
     # -- pages ---------------------------------------------------------------------------------------------
 
     def add_pages(self, pages: Mapping[str, Any]) -> None:
@@ -235,6 +259,12 @@ def _chosen(name: str, key: str, default: str) -> None:
 def _chosen_many(name: str, key: str) -> None:
     carried = st.session_state.setdefault(_CARRIED, {})
     _write(name, ",".join(st.session_state[key]), carried, "")
+
+
+def _dated(name: str, key: str) -> None:
+    carried = st.session_state.setdefault(_CARRIED, {})
+    value = st.session_state[key]
+    _write(name, value.isoformat() if value else "", carried, "")
 
 
 def _switched(name: str, key: str) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -144,7 +143,10 @@ def readings_view(ws: Workspace, state: State, station: Station, parameter: Para
     rows = data.ask(ws, "series", station.id, parameter.name)
     units, look = state.units(ws), state.look
     failed = state.toggle("failed", "Draw readings that fail the checks too")
-    start, end = _period(state)
+    with st.expander("Period", expanded=False):
+        left, right = st.columns(2)
+        start, end = state.date("from", "From", place=left), state.date("to", "To", place=right)
+    dragging: Any = False if state.by_finger else "select"
     part = rows
     if start or end:
         keep = np.ones(len(rows), dtype=bool)
@@ -155,10 +157,20 @@ def readings_view(ws: Workspace, state: State, station: Station, parameter: Para
         part = rows[keep]
 
     def make() -> Picture:
-        return readings_series(part, parameter, units=units, look=look, show_failed=failed)
+        return readings_series(part, parameter, units=units, look=look, show_failed=failed, dragging=dragging)
 
     shown = data.draw(
-        ws, "readings", station.id, parameter.name, units, look.name, failed, str(start), str(end), make=make
+        ws,
+        "readings",
+        station.id,
+        parameter.name,
+        units,
+        look.name,
+        failed,
+        str(start),
+        str(end),
+        dragging,
+        make=make,
     )
     event = widgets.picture(shown, key=f"readings {start} {end}", on_select="rerun", selection_mode="box")
     boxes = event["selection"]["box"] if event else []
@@ -170,7 +182,7 @@ def readings_view(ws: Workspace, state: State, station: Station, parameter: Para
         st.rerun()
     if start or end:
         st.button("Show the whole record", icon=":material/zoom_out_map:", on_click=_whole, args=(state,))
-    else:
+    elif dragging:
         st.caption("Drag along the picture to look at a period more closely.")
     widgets.table(
         shown_readings(part.tail(5000), parameter, units),
@@ -180,16 +192,6 @@ def readings_view(ws: Workspace, state: State, station: Station, parameter: Para
     )
     if len(part) > 5000:
         st.caption("The table shows the newest 5,000 readings; `fathomlight export` writes them all.")
-
-
-def _period(state: State) -> tuple[dt.date | None, dt.date | None]:
-    out: list[dt.date | None] = []
-    for name in ("from", "to"):
-        try:
-            out.append(dt.date.fromisoformat(state.get(name)))
-        except ValueError:
-            out.append(None)
-    return out[0], out[1]
 
 
 def _whole(state: State) -> None:

@@ -10,6 +10,8 @@ import pytest
 
 from fathomlight_dashboard.page import discover
 
+PHONE = {"width": 390, "height": 844}
+
 pytestmark = pytest.mark.browser
 
 PATHS = [p.path for p in discover()]
@@ -46,21 +48,17 @@ def drawn(tab: Any, path: str) -> None:
 
 
 @pytest.mark.parametrize(("path", "params"), CASES, ids=IDS)
-def test_every_page_opens_at_a_desk(desk: Any, path: str, params: dict[str, str]) -> None:
+def test_every_page_opens_at_a_desk_and_fits_a_phone(desk: Any, path: str, params: dict[str, str]) -> None:
+    name = "-".join([path, *params.values()])
     tab = desk.open(path, **params)
     drawn(tab, path)
-    desk.shoot(f"desk-{'-'.join([path, *params.values()])}")
-
-
-@pytest.mark.parametrize(("path", "params"), CASES, ids=IDS)
-def test_every_page_fits_a_phone(phone: Any, path: str, params: dict[str, str]) -> None:
-    tab = phone.open(path, **params)
+    desk.shoot(f"desk-{name}")
+    tab.set_viewport_size(PHONE)
+    tab = desk.open(path, **params)
     drawn(tab, path)
-    width = tab.evaluate("() => document.documentElement.scrollWidth")
-    inner = tab.evaluate("() => document.querySelector('[data-testid=stMain]').scrollWidth")
-    assert width <= 390
-    assert inner <= 390
-    phone.shoot(f"phone-{'-'.join([path, *params.values()])}")
+    assert tab.evaluate("() => document.documentElement.scrollWidth") <= PHONE["width"]
+    assert tab.evaluate("() => document.querySelector('[data-testid=stMain]').scrollWidth") <= PHONE["width"]
+    desk.shoot(f"phone-{name}")
 
 
 def test_the_first_page_is_waters(desk: Any) -> None:

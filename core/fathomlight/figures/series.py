@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -45,6 +45,7 @@ def readings_series(
     look: Look = LIGHT,
     show_failed: bool = False,
     max_points: int = MAX_POINTS,
+    dragging: Literal["zoom", "select"] | bool = "zoom",
     height: int = 360,
 ) -> Picture:
     """Draw readings of one station and parameter along time.
@@ -66,6 +67,9 @@ def readings_series(
         Draw failed readings too.
     max_points : int
         More used readings than this are drawn as a line of the extremes of every bin.
+    dragging : {"zoom", "select"} or False
+        What dragging along the picture does: zoom in the browser, mark a period for the program that shows the
+        picture, or nothing (so that a finger scrolls the page).
     height : int
         [px].
 
@@ -105,6 +109,7 @@ def readings_series(
         _marks(figure, when, values, failed, _hover(rows, parameter, units, failed), "fail", "x-thin", look)
     shown = used | suspect | (failed & show_failed)
     _axes(figure, parameter, units, down, values[shown], clock)
+    figure.update_layout(dragmode=dragging, selectdirection="h")
     return _with_words(figure, rows, parameter, units, used, suspect, failed, qualifier, dense, show_failed)
 
 
@@ -247,7 +252,6 @@ def _axes(figure: go.Figure, parameter: Parameter, units: Units, down: bool, val
         axis_range = [low - room, top + room]
     figure.update_yaxes(title_text=axis_title(parameter, units), range=axis_range, fixedrange=True)
     figure.update_xaxes(title_text=clock, hoverformat="%-d %b %Y")
-    figure.update_layout(dragmode="zoom")
 
 
 def _with_words(

@@ -1,0 +1,101 @@
+"""Reports: a year on paper; one station, all of them, or one page for a volunteer."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from fathomlight.report import (
+    Report,
+    network_report,
+    pdf_available,
+    report_pdf,
+    station_report,
+    volunteer_report,
+)
+from fathomlight_dashboard import choices, data, widgets
+from fathomlight_dashboard.page import Page
+
+if TYPE_CHECKING:
+    from fathomlight.workspace import Workspace
+    from fathomlight_dashboard.state import State
+
+KINDS = {
+    "station": "One station",
+    "volunteer": "One page for a volunteer",
+    "network": "All stations",
+}
+
+
+def render(ws: Workspace, state: State) -> None:
+    """Draw the page."""
+    years = _years(ws)
+    if not years:
+        widgets.nothing_yet("There is nothing to report yet.", "Add readings on the page Add readings.")
+        state.link("add", "Add readings", icon=":material/add:")
+        return
+    kind = state.choose(
+        "report", "Report on", list(KINDS), words=KINDS.__getitem__, widget="segments",
+        help="A page for a volunteer says in plain words what their readings showed.",
+    )  # fmt: skip
+    left, right = st.columns(2)
+    station = None if kind == "network" else choices.station(ws, state, place=left).id
+    year = int(state.choose("year", "Year", [str(y) for y in years], place=right if station else left))
+    paper = state.choose(
+        "paper", "Paper", ["a4", "letter"], words={"a4": "A4", "letter": "US letter"}.__getitem__,
+        widget="segments",
+    )  # fmt: skip
+    args = (kind, station, year, paper, state.units(ws))
+    report = data.make(ws, "report", *args, how=_make)
+    widgets.sentence(f"{report.title}. {' '.join(report.state)}")
+    _downloads(ws, report, args)
+    with st.expander("Look at it here", expanded=True):
+        st.iframe(report.html, height=900, alt=f"The report: {report.title}")
+
+
+def _years(ws: Workspace) -> list[int]:
+    counts = data.ask(ws, "counts")
+    if counts.empty:
+        return []
+    first, last = int(counts["first"].min().year), min(int(counts["last"].max().year), ws.as_of.year)
+    return list(range(last, first - 1, -1))
+
+
+def _make(ws: Workspace, kind: str, station: str | None, year: int, paper: str, units: Any) -> Report:
+    if kind == "network":
+        return network_report(ws, year, paper=paper, units=units)
+    make = volunteer_report if kind == "volunteer" else station_report
+    return make(ws, str(station), year, paper=paper, units=units)
+
+
+def _downloads(ws: Workspace, report: Report, args: tuple[Any, ...]) -> None:
+    left, right = st.columns(2)
+    left.download_button(
+        "Save as a page (HTML)", data=report.html.encode(), file_name=f"{report.file_stem}.html", mime="text/html",
+        icon=":material/download:", on_click="ignore", width="stretch",
+    )  # fmt: skip
+    if not pdf_available():
+        st.info(
+            "To save a PDF, open the page and print it to a file; or install what writes it here: "
+            'pip install "fathomlight[pdf]".'
+        )
+        return
+    right.download_button(
+        "Save as PDF", data=lambda: data.make(ws, "pdf", *args, how=_pdf), file_name=f"{report.file_stem}.pdf",
+        mime="application/pdf", icon=":material/picture_as_pdf:", on_click="ignore", width="stretch",
+    )  # fmt: skip
+
+
+def _pdf(ws: Workspace, *args: Any) -> bytes:
+    return report_pdf(data.make(ws, "report", *args, how=_make))
+
+
+PAGE = Page(
+    title="Reports",
+    path="reports",
+    order=80,
+    question="What goes to the board, the town or the volunteers this year?",
+    render=render,
+    carries=("units", "station"),
+)
