@@ -79,6 +79,30 @@ def demo_workspace(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return target
 
 
+CHROMIUM_ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[object]:
+    """Start Debian's chromium once for all tests: two of the engine's loops do not fit into one program."""
+    api = pytest.importorskip("playwright.sync_api", reason="needs playwright (the test extra)")
+    names = (os.environ.get("FATHOMLIGHT_CHROMIUM"), shutil.which("chromium"), shutil.which("chromium-browser"))
+    program = next((n for n in names if n), None)
+    if program is None:
+        pytest.skip("no chromium found: set FATHOMLIGHT_CHROMIUM or install Debian's package chromium")
+    with api.sync_playwright() as play:
+        started = play.chromium.launch(executable_path=program, args=CHROMIUM_ARGUMENTS)
+        yield started
+        started.close()
+
+
 @pytest.fixture
 def own_workspace(demo_workspace: Path, tmp_path: Path) -> Path:
     """Return a copy of the loaded demo workspace that a test may change."""

@@ -18,21 +18,14 @@ from urllib.parse import urlparse
 
 import pytest
 
-from fathomlight_dashboard import APP, STREAMLIT_FLAGS, WORKSPACE_VARIABLE
+from fathomlight_dashboard import SERVER, STREAMLIT_FLAGS, WORKSPACE_VARIABLE
+from fathomlight_dashboard.page import discover
 
 playwright_api = pytest.importorskip("playwright.sync_api", reason="needs playwright (the test extra)")
 
 CHROMIUM = (
     os.environ.get("FATHOMLIGHT_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 )
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 DESK = {"width": 1280, "height": 900}
 PHONE = {"width": 390, "height": 844}
 
@@ -62,7 +55,15 @@ def dashboard(demo_workspace: Path, tmp_path_factory: pytest.TempPathFactory) ->
     shutil.copytree(demo_workspace, workspace)
     port = _free_port()
     log = home / "server.log"
-    command = [sys.executable, "-m", "streamlit", "run", str(APP), *STREAMLIT_FLAGS, f"--server.port={port}"]
+    command = [
+        sys.executable,
+        "-m",
+        "streamlit",
+        "run",
+        str(SERVER),
+        *STREAMLIT_FLAGS,
+        f"--server.port={port}",
+    ]
     with log.open("w") as out:
         process = subprocess.Popen(
             command,
@@ -97,17 +98,6 @@ def _wait(url: str, process: subprocess.Popen[bytes], log: Path) -> None:
         except (urllib.error.URLError, OSError):
             time.sleep(0.2)
     raise RuntimeError(f"the dashboard did not answer within a minute:\n{log.read_text()}")
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[object]:
-    """Start Debian's chromium once."""
-    if CHROMIUM is None:
-        pytest.skip("no chromium found: set FATHOMLIGHT_CHROMIUM or install Debian's package chromium")
-    with playwright_api.sync_playwright() as play:
-        started = play.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield started
-        started.close()
 
 
 @dataclass
@@ -164,6 +154,15 @@ class Watched:
         asked_below = re.search(r"^http://127\.0\.0\.1:\d+/[a-z]+/_stcore/(health|host-config)$", url)
         if kind == "error" and not ("404" in text and asked_below):
             self.complaints.append(f"{text} ({url})")
+
+    def drawn(self, path: str) -> None:
+        """Say whether a page is there, labelled, and without trouble."""
+        title = next(p.title for p in discover() if p.path == path)
+        text = self.tab.inner_text("[data-testid=stMain]")  # type: ignore[attr-defined]
+        assert self.tab.locator("h1").first.inner_text() == title  # type: ignore[attr-defined]
+        assert self.tab.locator("[data-testid=stException]").count() == 0  # type: ignore[attr-defined]
+        assert "Invented data" in text
+        assert "could not be drawn" not in text
 
     def blame(self) -> None:
         """Fail when anything happened that must not."""
