@@ -344,7 +344,8 @@ def episodes_chart(
         ]
         legend_above(axes, handles=handles)
         n_open = int((rows["state"] == "open").sum())
-        caption = f"{count_text(len(rows), 'episode')} between {date_text(first)} and {date_text(last)}; {n_open} still open."
+        span = f"between {date_text(first)} and {date_text(last)}"
+        caption = f"{count_text(len(rows), 'episode')} {span}; {n_open} still open."
         alt = f"{title}. {caption} " + "; ".join(
             f"{r['what']}: from {date_text(r['opened'])}"
             + ("" if pd.isna(r["over"]) else f" to {date_text(r['over'])}")

@@ -7,11 +7,13 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from fathomlight.errors import ArgumentError, NotFoundError
-from fathomlight.model import ABOVE, BELOW, USED_FLAGS, Parameter, Station, Water
-from fathomlight.seasons import StandingResult, standing
+from fathomlight.model import ABOVE, BELOW, EQUAL, USED_FLAGS, Parameter, Station, Water
+from fathomlight.seasons import StandingResult, bounded_median, standing
+from fathomlight.seasons.days import day_of_year
 
 if TYPE_CHECKING:
     from fathomlight.workspace import HabitatAnswer, TrendAnswer, TrophicAnswer, Workspace
@@ -34,9 +36,9 @@ class Facts:
         past, empty on days without a band.
     past_years : tuple of int
         First and last earlier year with used readings; empty when there is none.
-    median, past_median : float
+    median, past_median : (float, str)
         Of the used readings of the year, and of earlier ones at the same days of the year (median of the band's
-        medians on those days), [unit]; NaN without.
+        medians on those days): number [unit] and qualifier, since a median of bounds may be a bound; NaN without.
     standing : StandingResult
         Of the latest reading of the year.
     envelope, every : pandas.DataFrame
@@ -60,8 +62,8 @@ class Facts:
     until: dt.date
     rows: pd.DataFrame
     past_years: tuple[int, ...]
-    median: float
-    past_median: float
+    median: tuple[float, str]
+    past_median: tuple[float, str]
     standing: StandingResult
     envelope: pd.DataFrame
     every: pd.DataFrame
@@ -172,8 +174,8 @@ def gather(
         until=until,
         rows=rows,
         past_years=(int(past[0]), int(past[-1])) if past else (),
-        median=float(rows["value"].median()) if len(rows) else float("nan"),
-        past_median=_past_median(rows, envelope),
+        median=median_of(rows),
+        past_median=_past_median(rows, envelope, series),
         standing=_standing(ws, series, where, what, year),
         envelope=envelope,
         every=readings_of_year(ws, where.id, year),
@@ -190,9 +192,11 @@ def readings_of_year(ws: Workspace, station: str | None, year: int) -> pd.DataFr
     """Return every reading whose day at the station lies in a year, any parameter, depth and flag."""
     pad = pd.Timedelta(days=2)
     start, end = pd.Timestamp(f"{year}-01-01", tz="UTC"), pd.Timestamp(f"{year + 1}-01-01", tz="UTC")
-    table: pd.DataFrame = ws.readings(station, start=start - pad, end=end + pad)
+    table = ws.readings(station, start=start - pad, end=end + pad)
     day = pd.Timestamp(last_day(ws, year))
-    return table[(table["local_date"].dt.year == year) & (table["local_date"] <= day)].reset_index(drop=True)
+    there = (table["local_date"].dt.year == year) & (table["local_date"] <= day)
+    kept: pd.DataFrame = table[there].reset_index(drop=True)
+    return kept
 
 
 def against(rows: pd.DataFrame, envelope: pd.DataFrame, parameter: Parameter) -> pd.DataFrame:
@@ -216,7 +220,7 @@ def against(rows: pd.DataFrame, envelope: pd.DataFrame, parameter: Parameter) ->
     """
     out = rows.sort_values("local_date", ignore_index=True)
     band = envelope.set_index("day_of_year")
-    days = out["local_date"].dt.dayofyear.clip(upper=365)
+    days = pd.Series(day_of_year(out["local_date"]), index=out.index)
     low, high = days.map(band["low"]), days.map(band["high"])
     above = (out["value"] > high) & (out["qualifier"] != BELOW)
     below = (out["value"] < low) & (out["qualifier"] != ABOVE)
@@ -225,11 +229,32 @@ def against(rows: pd.DataFrame, envelope: pd.DataFrame, parameter: Parameter) ->
     return out.assign(where=words.mask(above, up).mask(below, down).mask(low.isna(), ""))
 
 
-def _past_median(rows: pd.DataFrame, envelope: pd.DataFrame) -> float:
+def median_of(rows: pd.DataFrame) -> tuple[float, str]:
+    """Return the median of readings some of which may be bounds, and its qualifier.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        ``value`` and ``qualifier``.
+    """
+    kept = rows.dropna(subset=["value"])
+    if kept.empty:
+        return float("nan"), EQUAL
+    codes = kept["qualifier"].map({BELOW: -1, EQUAL: 0, ABOVE: 1}).to_numpy(dtype=np.int8)
+    value, code = bounded_median(kept["value"].to_numpy(dtype=float), codes)
+    return value, {-1: BELOW, 0: EQUAL, 1: ABOVE}[code]
+
+
+def _past_median(rows: pd.DataFrame, envelope: pd.DataFrame, series: pd.DataFrame) -> tuple[float, str]:
+    """Return what is usual on the days that were read; a bound when bounds decide half of those days."""
     if rows.empty:
-        return float("nan")
-    band = envelope.set_index("day_of_year")["median"]
-    return float(rows["local_date"].dt.dayofyear.clip(upper=365).map(band).median())
+        return float("nan"), EQUAL
+    band = envelope.set_index("day_of_year")
+    days = pd.Series(day_of_year(rows["local_date"]))
+    middle = float(days.map(band["median"]).median())
+    opened = float(days.map(band["open_median"].astype(float)).mean())
+    kinds = set(series["qualifier"]) - {EQUAL}
+    return middle, kinds.pop() if opened > 0.5 and len(kinds) == 1 else EQUAL
 
 
 def _standing(

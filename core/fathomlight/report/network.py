@@ -202,9 +202,9 @@ def standings_section(ws: Workspace, every: list[Facts], what: Parameter, year: 
     )  # fmt: skip
 
 
-def or_dash(value: float, what: Parameter, units: Units) -> str:
-    """Write a value, or a dash where there is none."""
-    return parameter_number(value, what, units) if math.isfinite(value) else "–"
+def or_dash(level: tuple[float, str], what: Parameter, units: Units) -> str:
+    """Write a value with its qualifier, or a dash where there is none."""
+    return parameter_number(level[0], what, units, level[1]) if math.isfinite(level[0]) else "–"
 
 
 def trends_section(every: list[Facts], trends: pd.DataFrame, what: Parameter, units: Units) -> Section:

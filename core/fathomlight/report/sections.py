@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
@@ -25,6 +24,7 @@ from fathomlight.report import charts_long, charts_map, charts_year, words
 from fathomlight.report.charts import WIDTH_IN, Chart
 from fathomlight.report.completeness import completeness
 from fathomlight.report.document import Section, Table, table
+from fathomlight.report.facts import median_of
 from fathomlight.report.sources import (
     CLARITY_CAUTION,
     FIELD_CAUTION,
@@ -116,10 +116,10 @@ def season(ws: Workspace, facts: Facts, units: Units) -> Section:
     rows = []
     for cell in now.to_dict("records"):
         before = cells[(cells["season"] == cell["season"]) & (cells["year"] < facts.year)]
-        usual = before["value"].median() if len(before) else math.nan
+        usual, sign = median_of(before)
         rows.append((
             cell["season"], parameter_number(cell["value"], what, units, cell["qualifier"]), cell["count"],
-            parameter_number(float(usual), what, units), len(before),
+            parameter_number(usual, what, units, sign), len(before),
         ))  # fmt: skip
     columns = ("Season", f"Median {facts.year}", "Readings", "Median of the past", "Years")
     return Section(
@@ -164,7 +164,8 @@ def change(ws: Workspace, facts: Facts, units: Units) -> Section:
         lead += (
             f" A single change of level after {int(step.time)} would fit as well (from "
             f"{parameter_number(step.median_before, what, units)} to "
-            f"{parameter_number(step.median_after, what, units)}, {p_text(step.p)}): ask whether water, method or place changed then."
+            f"{parameter_number(step.median_after, what, units)}, {p_text(step.p)}): "
+            "ask whether water, method or place changed then."
         )
     return Section(
         key="change", title="Is it changing", lead=lead,

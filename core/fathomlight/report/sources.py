@@ -34,8 +34,8 @@ QUALIFIER_METHOD = (
 SEASON_METHOD = "One value a season and year: the median of its used readings (flags pass and not evaluated)."
 STANDING_METHOD = (
     "A reading is clearer than usual above the {high:g}th percentile, murkier below the {low:g}th, of the station's "
-    "own earlier readings taken within {window} days of the same day of the year, over at least {years} earlier years and "
-    "{readings} readings."
+    "own earlier readings taken within {window} days of the same day of the year, over at least {years} earlier years "
+    "and {readings} readings."
 )
 
 __all__ = [

@@ -34,6 +34,7 @@ __all__ = [
     "index_text",
     "index_words",
     "latest_index",
+    "level_text",
     "long_sentence",
     "merge_notes",
     "percent",
@@ -68,15 +69,28 @@ def year_sentence(facts: Facts, units: Units) -> str:
     name, what, rows = facts.station.name, facts.parameter, facts.rows
     if rows.empty:
         return f"{name} has no used reading of {short_label(what)} in {facts.year}."
-    level = f"the median {short_label(what)} was {parameter_number(facts.median, what, units)}"
+    level = f"the median {short_label(what)} was {level_text(facts.median, what, units)}"
     told = rows[rows["where"] != ""]
     if told.empty:
         return f"In {facts.year} {level} at {name}; there is too little past to say whether that is usual."
-    usual = parameter_number(facts.past_median, what, units)
+    usual = level_text(facts.past_median, what, units)
     return (
         f"In {facts.year} {name} was {verdict(facts)} ({count_words(facts)}): {level}, where {usual} is usual on the "
         "same days."
     )
+
+
+def level_text(level: tuple[float, str], what: Parameter, units: Units) -> str:
+    """Write a median that may be a bound, in words.
+
+    Examples
+    --------
+    >>> disc = Parameter("secchi", "Disc depth", "m")
+    >>> level_text((2.0, ">"), disc, "metric"), level_text((2.0, "="), disc, "metric")
+    ('more than 2.0 m', '2.0 m')
+    """
+    text = parameter_number(level[0], what, units, level[1])
+    return text.replace("> ", "more than ").replace("< ", "less than ")
 
 
 def standing_of_year(facts: Facts) -> str:

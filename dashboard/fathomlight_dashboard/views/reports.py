@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -49,9 +50,11 @@ def render(ws: Workspace, state: State) -> None:
     args = (kind, station, year, paper, state.units(ws))
     report = data.make(ws, "report", *args, how=_make)
     widgets.sentence(f"{report.title}. {' '.join(report.state)}")
-    _downloads(ws, report, args)
+    _downloads(report)
     with st.expander("Look at it here", expanded=True):
+        # The page is ours: every value in it is escaped, and its own policy forbids scripts and requests.
         st.iframe(report.html, height=900, alt=f"The report: {report.title}")
+    widgets.caution(widgets.SAFETY)
 
 
 def _years(ws: Workspace) -> list[int]:
@@ -69,26 +72,22 @@ def _make(ws: Workspace, kind: str, station: str | None, year: int, paper: str, 
     return make(ws, str(station), year, paper=paper, units=units)
 
 
-def _downloads(ws: Workspace, report: Report, args: tuple[Any, ...]) -> None:
+def _downloads(report: Report) -> None:
     left, right = st.columns(2)
     left.download_button(
         "Save as a page (HTML)", data=report.html.encode(), file_name=f"{report.file_stem}.html", mime="text/html",
         icon=":material/download:", on_click="ignore", width="stretch",
     )  # fmt: skip
     if not pdf_available():
-        st.info(
+        right.info(
             "To save a PDF, open the page and print it to a file; or install what writes it here: "
-            'pip install "fathomlight[pdf]".'
+            '`pip install "fathomlight[pdf]"`.'
         )
         return
     right.download_button(
-        "Save as PDF", data=lambda: data.make(ws, "pdf", *args, how=_pdf), file_name=f"{report.file_stem}.pdf",
+        "Save as PDF", data=partial(report_pdf, report), file_name=f"{report.file_stem}.pdf",
         mime="application/pdf", icon=":material/picture_as_pdf:", on_click="ignore", width="stretch",
     )  # fmt: skip
-
-
-def _pdf(ws: Workspace, *args: Any) -> bytes:
-    return report_pdf(data.make(ws, "report", *args, how=_make))
 
 
 PAGE = Page(
