@@ -164,6 +164,12 @@ class Change(Looking):
                 f"{parameter.label} at {name}: {result.n_times} years are too few to speak of a trend; "
                 f"{LEAST_YEARS} are the least."
             )
+        if result.slope == 0:
+            return (
+                f"{parameter.label} at {name}, {years[0]} to {years[1]}: no change that readings of this precision "
+                f"can show (slope 0, {100 * result.level:g} % limits {result.slope_low:+.3g} to "
+                f"{result.slope_high:+.3g} {parameter.unit} a year)."
+            )
         words = direction_words(result.direction, result.confidence, clearer=parameter.clearer)
         digits = slope_digits(result.slope, parameter.decimals)
         return (
@@ -332,12 +338,12 @@ def clarity_word(result: SeasonalTrendResult, parameter: Parameter) -> str:
     Returns
     -------
     str
-        ``clearer``, ``murkier``, ``increasing``, ``decreasing`` or ``no direction`` (confidence below 66 %, or fewer
-        than 5 years).
+        ``clearer``, ``murkier``, ``increasing``, ``decreasing`` or ``no direction`` (confidence below 66 %, fewer
+        than 5 years, or a slope of exactly zero: most pairs of readings are equal at their precision).
     """
     if not math.isfinite(result.p) or result.direction == "none":
         return "no direction"
-    if result.confidence < 0.66 or result.n_times < LEAST_YEARS:
+    if result.confidence < 0.66 or result.n_times < LEAST_YEARS or result.slope == 0:
         return "no direction"
     if parameter.clearer is None:
         return result.direction

@@ -338,7 +338,8 @@ def test_trend_is_held_to_the_false_discovery_rate(context, table):
     assert [e.station for e in found] == ["alder"]
     assert found[0].evidence["p_adjusted"] == pytest.approx(0.004)
     assert (
-        found[0].message == "Alder point: Disc depth is decreasing, -0.05 m a year (p 0.004 among 4 stations)."
+        found[0].message
+        == "Alder point: Disc depth is decreasing, -0.05 m a year (p 0.004 among 4 stations)."
     )
     alone = evaluate(rule, none, context("2025-10-01", trends=trends([0.04])))
     assert len(alone) == 1
