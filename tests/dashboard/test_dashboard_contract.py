@@ -221,6 +221,7 @@ def test_cached_answers_follow_the_data_version() -> None:
 
     class Fake:
         root = "/somewhere"
+        store = object()
         data_version = 1
         as_of = types.SimpleNamespace(isoformat=lambda: "2025-01-01")
         calls = 0
