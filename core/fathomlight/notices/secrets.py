@@ -83,7 +83,7 @@ def _check_secrets(password: str | None, query: str, path: str, where: str) -> b
         found = True
     for name, value in parse_qsl(query, keep_blank_values=True):
         if value and (_SECRET_NAME.search(name) or _SCHEME_WORD.match(value)):
-            _only_references(f"the value of {name.lstrip('+-:')}", _SCHEME_WORD.sub("", value).strip(), where)
+            _only_references(f"the value of {name.strip(' +-:')}", _SCHEME_WORD.sub("", value).strip(), where)
             found = True
     for segment in path.split("/"):
         rest = unquote(segment).replace(_STAND_IN, "")

@@ -240,7 +240,7 @@ def median_of(rows: pd.DataFrame) -> tuple[float, str]:
     kept = rows.dropna(subset=["value"])
     if kept.empty:
         return float("nan"), EQUAL
-    codes = kept["qualifier"].map({BELOW: -1, EQUAL: 0, ABOVE: 1}).to_numpy(dtype=np.int8)
+    codes = np.array([{BELOW: -1, ABOVE: 1}.get(q, 0) for q in kept["qualifier"]], dtype=np.int8)
     value, code = bounded_median(kept["value"].to_numpy(dtype=float), codes)
     return value, {-1: BELOW, 0: EQUAL, 1: ABOVE}[code]
 
