@@ -54,11 +54,13 @@ def _top(
 
 def opened(folder: Path, *, as_of: str | None = None, read_only: bool = False) -> Workspace:
     """Open the workspace a verb was pointed at."""
+    from fathomlight.ingest import ReadLimits
     from fathomlight.workspace import open_workspace
 
-    return open_workspace(
-        folder, as_of=parse_day("--as-of", as_of), actor="command line", read_only=read_only
-    )
+    day = parse_day("--as-of", as_of)
+    ws = open_workspace(folder, as_of=day, actor="command line", read_only=read_only)
+    ws.limits = ReadLimits(max_bytes=8 << 30, seconds=7200)  # one's own files, not an upload
+    return ws
 
 
 def parse_day(option: str, text: str | None) -> dt.date | None:

@@ -53,6 +53,8 @@ class CheckReport(Result):
         Rows of the file that hold data, and values (or fish rows) that can be used.
     n_new, n_known, n_corrected, n_refused : int
         Values that are new, that the store has already, that replace another value, that cannot be used.
+    n_repeated : int
+        Rows that repeat another row of the same file in everything; taken once.
     refused, doubts : pandas.DataFrame
         :data:`~fathomlight.model.REFUSED_COLUMNS`: what cannot be used, with reason and remedy; and what was
         kept but should be looked at.
@@ -75,6 +77,7 @@ class CheckReport(Result):
     n_known: int = 0
     n_corrected: int = 0
     n_refused: int = 0
+    n_repeated: int = 0
     refused: pd.DataFrame = field(default_factory=lambda: empty_frame(REFUSED_COLUMNS))
     doubts: pd.DataFrame = field(default_factory=lambda: empty_frame(REFUSED_COLUMNS))
     preview: pd.DataFrame = field(default_factory=lambda: empty_frame(READING_COLUMNS))
@@ -297,6 +300,7 @@ class Adding(Keeping):
             n_known=counts[1],
             n_corrected=counts[2],
             n_refused=n_refused,
+            n_repeated=read.counts.get("duplicates", 0),
             refused=read.refused,
             doubts=read.doubts,
             preview=(
@@ -305,7 +309,7 @@ class Adding(Keeping):
             if read.kind in FISH_KINDS
             else read.frame.head(PREVIEW),
             warnings=tuple(read.warnings) + tuple(getattr(result, "notes", ())),
-            sentence=_sentence(read.file, result is None, skipped, counts, n_refused, len(read.doubts)),
+            sentence=_sentence(read.file, result is None, skipped, counts, n_refused, read),
         )
 
     def _compare(self, frame: pd.DataFrame) -> tuple[int, int, int]:
@@ -413,7 +417,7 @@ class Adding(Keeping):
 
 
 def _sentence(
-    file: str, dry: bool, skipped: bool, counts: tuple[int, int, int], n_refused: int, n_doubts: int
+    file: str, dry: bool, skipped: bool, counts: tuple[int, int, int], n_refused: int, read: ReadResult
 ) -> str:
     if skipped:
         return f"{file} was loaded before; nothing has changed."
@@ -426,6 +430,8 @@ def _sentence(
         parts.append(f"{corrected} {'would replace' if dry else 'replace'} an older value")
     if n_refused:
         parts.append(f"{n_refused} refused")
-    if n_doubts:
-        parts.append(f"{n_doubts} to be looked at")
+    if read.counts.get("duplicates"):
+        parts.append(f"{read.counts['duplicates']} repeated in the file and taken once")
+    if len(read.doubts):
+        parts.append(f"{len(read.doubts)} to be looked at")
     return f"{file}: " + ", ".join(parts) + "."

@@ -65,6 +65,7 @@ class Attention(Change, Meaning):
         fathomlight.alerts.Changes
             Episodes opened, going on, ended, amended.
         """
+        self.require("volunteer", "running the rules")
         found = evaluate_all(self.rules, self._rule_readings(self.rules), self._context(self.rules))
         version = self.store.episodes_version()
         changes = merge(
@@ -107,7 +108,7 @@ class Attention(Change, Meaning):
             rows.append(
                 {**row, "name": place.name if place else e.station, "water": place.water if place else ""}
             )
-        return pd.DataFrame(rows, columns=list(EPISODE_COLUMNS))
+        return self.without_people(pd.DataFrame(rows, columns=list(EPISODE_COLUMNS)))
 
     def episode(self, key: str) -> Episode:
         """Return one episode with its evidence and trace."""
@@ -137,10 +138,11 @@ class Attention(Change, Meaning):
             The episode is over.
         """
         station = self.stations.get(self.episode(key).station)
-        self.rights.require("reviewer", "marking an episode as seen", {station.water} if station else ())
+        self.require("reviewer", "marking an episode as seen", {station.water} if station else ())
         if self.episode(key).state == "over":
             raise ArgumentError("key", "the episode is over", got=key)
         self.store.mark_seen(key, self.actor, note)
+        self.audit("seen", {"episode": key, "note": note})
         return self.episode(key)
 
     def try_rule(self, rule: str, since: Any) -> Replay:

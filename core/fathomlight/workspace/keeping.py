@@ -17,8 +17,8 @@ class Keeping(Base):
     # -- batches ------------------------------------------------------------------------------------------
 
     def batches(self) -> pd.DataFrame:
-        """Return every batch: file, recipe, who, when, counts, state."""
-        return self.store.batches()
+        """Return every batch: file, recipe, who, when, counts, state; names only for reviewers, and one's own."""
+        return self.without_people(self.store.batches())
 
     def refused(self, batch: int | None = None) -> pd.DataFrame:
         """Return refused rows: all of one batch, or those of every batch in force that wait to be put right.
@@ -33,18 +33,25 @@ class Keeping(Base):
         pandas.DataFrame
             :data:`~fathomlight.model.REFUSED_COLUMNS`, and ``batch`` when several are listed.
         """
-        if batch is not None:
-            return self.store.refused(batch)
         table = self.batches()
+        if batch is not None:
+            return self._rows_as_written(self.store.refused(batch), table, batch)
         numbers = table.loc[(table["n_refused"] > 0) & (table["state"] == "active"), "batch"]
-        parts = [self.store.refused(int(n), open_only=True).assign(batch=int(n)) for n in numbers]
-        held = [part for part in parts if len(part)]
+        parts = [(int(n), self.store.refused(int(n), open_only=True)) for n in numbers]
+        held = [self._rows_as_written(part, table, n).assign(batch=n) for n, part in parts if len(part)]
         return pd.concat(held, ignore_index=True) if held else empty_frame(REFUSED_COLUMNS).assign(batch=[])
+
+    def _rows_as_written(self, rows: pd.DataFrame, batches: pd.DataFrame, batch: int) -> pd.DataFrame:
+        """Leave whole rows, which may name people, to reviewers and to whoever loaded them."""
+        own = bool(self.actor) and self.actor in set(batches.loc[batches["batch"] == batch, "who"])
+        return rows if own and self.rights.has("volunteer") else self.without_people(rows)
 
     def set_aside(self, batch: int, line: int, column: str, why: str) -> int:
         """Say that a refused row will not be put right, and why; it stays in the list of its batch."""
-        self.rights.require("reviewer", "setting a refused row aside")
-        return self.store.settle_refused(batch, line, column or None, who=self.actor, why=why)
+        self.require("reviewer", "setting a refused row aside")
+        done = self.store.settle_refused(batch, line, column or None, who=self.actor, why=why)
+        self.audit("set aside", {"batch": batch, "line": line, "column": column, "why": why})
+        return done
 
     def withdraw(self, batch: int, why: str) -> BatchChange:
         """Take a whole batch out of force; what it had corrected comes back. Nothing is deleted."""
@@ -62,12 +69,10 @@ class Keeping(Base):
 
     def _may_change_batch(self, batch: int, doing: str) -> None:
         if self.rights.waters is None:
-            self.rights.require("reviewer", doing)
+            self.require("reviewer", doing)
             return
         stations = set(self.store.readings(batch=batch, columns=["station"])["station"])
-        self.rights.require(
-            "reviewer", doing, {self.stations[s].water for s in stations if s in self.stations}
-        )
+        self.require("reviewer", doing, {self.stations[s].water for s in stations if s in self.stations})
 
     # -- flags --------------------------------------------------------------------------------------------
 
@@ -116,17 +121,21 @@ class Keeping(Base):
         int
             Readings whose flag was set: 1, or 0 when it was so already.
         """
-        self.rights.require("reviewer", "setting a flag", {self.station(str(identity["station"])).water})
+        self.require("reviewer", "setting a flag", {self.station(str(identity["station"])).water})
         row = pd.DataFrame(
             [{**{k: identity[k] for k in IDENTITY}, "flag": int(flag), "test": "", "reason": reason}]
         )
-        return self.store.set_flags(row, who=self.actor, automatic=False).n_set
+        n_set = self.store.set_flags(row, who=self.actor, automatic=False).n_set
+        self.audit("flag", {**{k: str(identity[k]) for k in IDENTITY}, "flag": int(flag), "why": reason})
+        return n_set
 
     def undo_flag(self, identity: dict[str, Any], why: str = "") -> int:
         """Take back the last flag a person set on a reading; the one before it is in force again."""
-        self.rights.require("reviewer", "taking back a flag", {self.station(str(identity["station"])).water})
-        return self.store.undo_flag({k: identity[k] for k in IDENTITY}, who=self.actor, why=why).n_set
+        self.require("reviewer", "taking back a flag", {self.station(str(identity["station"])).water})
+        n_set = self.store.undo_flag({k: identity[k] for k in IDENTITY}, who=self.actor, why=why).n_set
+        self.audit("undo flag", {**{k: str(identity[k]) for k in IDENTITY}, "why": why})
+        return n_set
 
     def history(self, **identity: Any) -> pd.DataFrame:
         """Return all versions of the readings named by station, parameter, time ...: who, when, why."""
-        return self.store.history(**identity)
+        return self.without_people(self.store.history(**identity))
