@@ -36,12 +36,23 @@ def interval_codes(values: Floats, codes: Codes) -> tuple[Ints, Ints]:
     >>> interval_codes(np.array([1.0, 1.0, 5.0]), np.array([0, -1, 1], dtype=np.int8))
     (array([ 0, -2,  3]), array([ 0, -1,  4]))
     """
-    distinct, rank = np.unique(values, return_inverse=True)
-    rank = rank.reshape(-1).astype(np.int64)
-    top = 2 * distinct.size
+    rank = dense_ranks(values)
+    if not np.any(codes):
+        rank *= 2
+        return rank, rank
+    top = 2 * (int(rank.max()) + 1)
     low = np.where(codes < 0, -2, 2 * rank + (codes > 0))
     high = np.where(codes > 0, top, 2 * rank - (codes < 0))
     return low, high
+
+
+def dense_ranks(values: Floats) -> Ints:
+    """Return the rank of each value, from 0, equal values alike and no rank left out."""
+    order = np.argsort(values)
+    ordered = values[order]
+    ranks = np.empty(values.size, dtype=np.int64)
+    ranks[order] = time_codes(ordered)
+    return ranks
 
 
 def row_sums(low: Ints, high: Ints) -> tuple[Ints, int]:
@@ -52,6 +63,10 @@ def row_sums(low: Ints, high: Ints) -> tuple[Ints, int]:
     n = low.size
     if n == 0:
         return np.zeros(0, dtype=np.int64), 0
+    if low is high:
+        counts = np.bincount(low)
+        sums = 2 * np.cumsum(counts) - counts - n
+        return sums[low], n * n - int(np.dot(counts, counts))
     size = int(high.max()) + 3
     highs = np.cumsum(np.bincount(high + 2, minlength=size))
     lows = np.cumsum(np.bincount(low + 2, minlength=size))
@@ -68,12 +83,32 @@ def kendall_score(times: Floats, low: Ints, high: Ints) -> int:
     if times.size > BRUTE_FORCE_UP_TO:
         from fathomlight.trends.kernels import fenwick_score
 
+        if low is high or np.array_equal(low, high):
+            return _exact_score(times, low)
         compact_low, compact_high = _compact(low, high)
         return int(fenwick_score(times, compact_low, compact_high))
     later = times[:, None] < times[None, :]
     up = (high[:, None] < low[None, :]) & later
     down = (low[:, None] > high[None, :]) & later
     return int(up.sum()) - int(down.sum())
+
+
+def _exact_score(times: Floats, ranks: Ints) -> int:
+    """Return S of exact values: pairs apart in time and value, less twice the falling ones."""
+    from fathomlight.trends.kernels import falling_pairs
+
+    group, n = time_codes(times), times.size
+    same = tied_pairs(np.bincount(ranks))
+    if group[-1] + 1 < n:  # points at one time go by value, so that no pair of them falls
+        ranks = ranks[np.lexsort((ranks, times))]
+        _, both = np.unique(group * (int(ranks.max()) + 1) + ranks, return_counts=True)
+        same += tied_pairs(np.bincount(group)) - tied_pairs(both)
+    return n * (n - 1) // 2 - same - 2 * falling_pairs(ranks)
+
+
+def tied_pairs(counts: Ints) -> int:
+    """Return the number of pairs within groups of these sizes."""
+    return int(np.dot(counts, counts - 1)) // 2
 
 
 def _compact(low: Ints, high: Ints) -> tuple[Ints, Ints]:
@@ -89,8 +124,11 @@ def sign_matrix(low: Ints, high: Ints) -> npt.NDArray[np.int8]:
 
 def time_codes(times: Floats) -> Ints:
     """Return the rank of each time, from 0, equal times alike; ``times`` must be sorted."""
+    later = times[1:] != times[:-1]
+    if later.all():
+        return np.arange(times.size, dtype=np.int64)
     ranks = np.zeros(times.size, dtype=np.int64)
-    np.cumsum(times[1:] != times[:-1], out=ranks[1:])
+    np.cumsum(later, out=ranks[1:])
     return ranks
 
 

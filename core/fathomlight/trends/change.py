@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from fathomlight.model import Result
-from fathomlight.trends._inputs import Codes, Floats, SeriesInput, series_input
+from fathomlight.trends._inputs import Ints, SeriesInput, series_input
 from fathomlight.trends._scores import interval_codes, row_sums
-from fathomlight.trends.intercept import qualified_median
+from fathomlight.trends.intercept import median, qualified_median
 from fathomlight.trends.notes import FEW, notes_on_size, number
 
 
@@ -87,7 +87,7 @@ def change_point(values: Any, times: Any = None, *, qualifiers: Any = None) -> C
     (5, 25.0)
     """
     series = series_input(values, times, qualifiers)
-    at, k, p, falls = _split(series.values, series.codes)
+    at, k, p, falls = _split(row_sums(*interval_codes(series.values, series.codes))[0])
     notes = notes_on_size(series.n, series.n_missing)
     notes.append("The test looks for one change of level; a steady trend also gives a small p.")
     if series.qualified:
@@ -113,12 +113,14 @@ def change_point(values: Any, times: Any = None, *, qualifiers: Any = None) -> C
     )
 
 
-def _split(values: Floats, codes: Codes) -> tuple[int, int, float, bool]:
-    """Return the last of the first segment (from 1, 0 for none), K, p, and whether the level falls."""
-    n = values.size
+def _split(sums: Ints) -> tuple[int, int, float, bool]:
+    """Return the last of the first segment (from 1, 0 for none), K, p, and whether the level falls.
+
+    ``sums`` holds, per value, the number certainly below it less the number certainly above.
+    """
+    n = sums.size
     if n < 2:
         return 0, 0, math.nan, False
-    sums, _ = row_sums(*interval_codes(values, codes))
     u = np.cumsum(sums)[:-1]
     at = int(np.abs(u).argmax())
     k = int(abs(u[at]))
@@ -128,21 +130,25 @@ def _split(values: Floats, codes: Codes) -> tuple[int, int, float, bool]:
     return at + 1, k, p, bool(u[at] > 0)
 
 
-def notes_on_step(series: SeriesInput, slope: float) -> list[str]:
-    """Return a note when one step describes the series better than a steady line."""
+def notes_on_step(series: SeriesInput, slope: float, sums: Ints) -> list[str]:
+    """Return a note when one step describes the series better than a steady line.
+
+    ``sums`` holds, per value, the number certainly below it less the number certainly above.
+    """
     if not FEW <= series.n <= 100_000 or series.qualified or math.isnan(slope):
         return []
-    at, _, p, _ = _split(series.values, series.codes)
+    at, _, p, _ = _split(sums)
     if p >= 0.01 or at < 3 or series.n - at < 3:
         return []
     x = series.values
     line = x - slope * series.times
-    from_line = float(np.abs(line - np.median(line)).sum())
-    from_step = float(np.abs(x[:at] - np.median(x[:at])).sum() + np.abs(x[at:] - np.median(x[at:])).sum())
+    before, after = median(x[:at]), median(x[at:])
+    from_line = float(np.abs(line - median(line)).sum())
+    from_step = float(np.abs(x[:at] - before).sum() + np.abs(x[at:] - after).sum())
     if from_step >= 0.97 * from_line:
         return []
     return [
         f"One step after time {number(float(series.times[at - 1]))} fits better than a steady line "
-        f"(from a median of {number(float(np.median(x[:at])))} to {number(float(np.median(x[at:])))}; "
+        f"(from a median of {number(before)} to {number(after)}; "
         f"Pettitt p {number(p)}): a slope describes it badly."
     ]

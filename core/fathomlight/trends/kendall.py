@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from fathomlight.errors import ArgumentError
-from fathomlight.trends._inputs import SeriesInput, check_fraction, series_input
+from fathomlight.trends._inputs import Ints, SeriesInput, check_fraction, series_input
 from fathomlight.trends._scores import (
     daniels,
     exact_two_sided,
@@ -46,6 +46,8 @@ class Score:
     tau: float
     tau_b: float
     exact: bool
+    sums: Ints
+    """Per value the number certainly below it less the number certainly above."""
 
 
 def score(series: SeriesInput) -> Score:
@@ -64,6 +66,7 @@ def score(series: SeriesInput) -> Score:
         tau=s / pairs if pairs else math.nan,
         tau_b=2 * s / math.sqrt(timed * decided) if timed and decided else math.nan,
         exact=3 <= n <= EXACT_UP_TO and not tied,
+        sums=by_value,
     )
 
 
@@ -227,7 +230,7 @@ def analyse(
             "With fewer than 100 values a correction for serial dependence is rough: more false trends than the "
             "level says remain."
         )
-    notes += _notes_on_step(series, slope)
+    notes += _notes_on_step(series, slope, found.sums)
     zero_low, zero_high = zero_interval(points)
     result = KendallResult(
         n=series.n,
@@ -281,7 +284,7 @@ def _method(series: SeriesInput, result: KendallResult, correction: str, lead: s
     return f"{first}; {second}; n = {result.n}; tau is tau-a."
 
 
-def _notes_on_step(series: SeriesInput, slope: float) -> list[str]:
+def _notes_on_step(series: SeriesInput, slope: float, sums: Ints) -> list[str]:
     from fathomlight.trends.change import notes_on_step
 
-    return notes_on_step(series, slope)
+    return notes_on_step(series, slope, sums)

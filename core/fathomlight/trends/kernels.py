@@ -1,8 +1,10 @@
 """Compiled counting for long series: Kendall's S, and how many pairs have a slope at or below a number.
 
 A pair of points i, j with t_i < t_j has a slope at or below b exactly when point j comes before point i in
-the order of the residuals x - b t (later points first among equals). Such pairs are the inversions of a
-permutation, and a merge sort counts them in O(n log n) time and O(n) memory.
+the order of the residuals x - b t (later points first among equals). The pairs with a slope between two
+numbers are thus those that change places from one order to the other: the inversions of a permutation. They
+are counted by splitting the permutation bit by bit, the highest bit of the new place first, in O(n log n)
+time and O(n) memory and without a branch that depends on the data.
 
 With qualifiers each pair has up to two breakpoints, the slopes at which it stops being certainly rising and
 at which it begins to be certainly falling. Each point is still one line, so the same inversions count them,
@@ -18,10 +20,16 @@ from fathomlight.trends._compile import compiled
 from fathomlight.trends._inputs import Floats, Ints
 
 Kinds = npt.NDArray[np.uint8]
-Index = npt.NDArray[np.int32]
+Places = npt.NDArray[np.int32]
 
 WEIGHTS = np.array([[2, 1, 1], [1, 0, 1], [1, 1, 0]], dtype=np.int64)
 """Finite breakpoints of a pair by the kinds of its points: two exact ones share one slope, counted twice."""
+
+_LEAF = 3
+"""Below this bit, places are compared pair by pair."""
+
+_NEVER = np.full(1, np.iinfo(np.int64).max)
+_NONE = np.empty(0, dtype=np.int64)
 
 
 @compiled()
@@ -61,90 +69,209 @@ def fenwick_score(times: Floats, low: Ints, high: Ints) -> int:
     return score
 
 
-@compiled()
-def merge_walk(  # noqa: C901 -- the merge and its bookkeeping belong in one loop
-    order: Index,
-    keys: Floats,
-    times: Floats,
-    kinds: Kinds,
-    weights: Ints,
-    wanted: Ints,
-) -> tuple[Index, int, int, Index, Index]:
-    """Sort points by residual and count, or list, the pairs that change places.
+@compiled("int64(int32[::1], int32[::1], int64)")
+def _split(places: Places, out: Places, bit: int) -> int:
+    """Part each run of places that agree above a bit by that bit, keeping order; return the inversions."""
+    half, pairs = 1 << bit, 0
+    for start in range(0, places.size, 2 * half):
+        middle, ones = start + half, 0
+        for k in range(start, min(middle + half, places.size)):
+            place = places[k]
+            up = np.int64((place >> bit) & 1)
+            out[middle + ones if up else k - ones] = place
+            pairs += (1 - up) * ones
+            ones += up
+    return pairs
+
+
+@compiled("void(int32[::1], int32[::1], int64, int64[::1], int64[::1], int64[::1], int64[::1])")
+def _split_and_report(
+    places: Places, out: Places, bit: int, wanted: Ints, tally: Ints, first: Ints, second: Ints
+) -> None:
+    """Do as :func:`_split`, and report the inversions wanted.
+
+    ``tally`` holds the inversions so far and the number reported so far; ``wanted`` ends with a number never
+    reached. Reported are the places of both points, the one passed first.
+    """
+    half = 1 << bit
+    pairs, reported = tally[0], tally[1]
+    following = wanted[reported]
+    for start in range(0, places.size, 2 * half):
+        middle, ones = start + half, 0
+        for k in range(start, min(middle + half, places.size)):
+            place = places[k]
+            up = np.int64((place >> bit) & 1)
+            out[middle + ones if up else k - ones] = place
+            pairs += (1 - up) * ones
+            while following < pairs:
+                first[reported], second[reported] = out[middle + ones - (pairs - following)], place
+                reported += 1
+                following = wanted[reported]
+            ones += up
+    tally[0], tally[1] = pairs, reported
+
+
+@compiled("void(int32[::1], int64, int64[::1], int64[::1], int64[::1], int64[::1])")
+def _compare(places: Places, size: int, wanted: Ints, tally: Ints, first: Ints, second: Ints) -> None:
+    """Count and report the inversions within runs of a small size, pair by pair."""
+    pairs, reported = tally[0], tally[1]
+    for start in range(0, places.size, size):
+        for k in range(start + 1, min(start + size, places.size)):
+            place, before = places[k], pairs
+            for m in range(start, k):
+                pairs += places[m] > place
+            if wanted[reported] >= pairs:
+                continue
+            for m in range(start, k):
+                if places[m] > place:
+                    while wanted[reported] == before:
+                        first[reported], second[reported] = places[m], place
+                        reported += 1
+                    before += 1
+    tally[0], tally[1] = pairs, reported
+
+
+@compiled("int64(int32[::1], int32[::1], int64[::1], int64[::1], int64[::1])")
+def _inversions(places: Places, other: Places, wanted: Ints, first: Ints, second: Ints) -> int:
+    """Count the inversions of a permutation (overwritten), and report those of the sorted numbers wanted."""
+    tally = np.zeros(2, dtype=np.int64)
+    bit = 0
+    while (2 << bit) < places.size:
+        bit += 1
+    while bit >= _LEAF:
+        if first.size:
+            _split_and_report(places, other, bit, wanted, tally, first, second)
+        else:
+            tally[0] += _split(places, other, bit)
+        places, other = other, places
+        bit -= 1
+    _compare(places, 2 << bit, wanted, tally, first, second)
+    return int(tally[0])
+
+
+@compiled("void(int64[::1], int64[::1], int32[::1])")
+def _fill(ranks: Ints, following: Ints, places: Places) -> None:
+    """Give each value the next free place of its rank."""
+    for k in range(ranks.size):
+        rank = ranks[k]
+        places[k] = following[rank]
+        following[rank] += 1
+
+
+def falling_pairs(ranks: Ints) -> int:
+    """Return the number of pairs whose later rank (from 0) is smaller."""
+    counts = np.bincount(ranks)
+    places = np.empty(ranks.size, dtype=np.int32)
+    _fill(ranks, np.cumsum(counts) - counts, places)
+    return _count(places)
+
+
+def _count(places: Places) -> int:
+    return int(_inversions(places, np.empty_like(places), _NEVER, _NONE, _NONE))
+
+
+def _places(order: Ints, target: Ints) -> Places:
+    """Return the places in ``target`` of the points in ``order``."""
+    where = np.empty(order.size, dtype=np.int32)
+    where[target] = np.arange(order.size, dtype=np.int32)
+    places: Places = where[order]
+    return places
+
+
+def moved_pairs(order: Ints, target: Ints, wanted: Ints | None = None) -> tuple[int, Ints, Ints]:
+    """Count the pairs that change places between two orders of the points, and report some of them.
 
     Parameters
     ----------
-    order : ndarray of int32, shape (n,)
-        Points in their order at a smaller slope.
-    keys : ndarray, shape (n,)
-        Residuals at the larger slope, by point; equal ones go by later time first.
-    times : ndarray, shape (n,)
-    kinds : ndarray of uint8, shape (n,) or (0,)
-        Kinds of the points; empty when all are exact.
-    weights : ndarray of int64, shape (3, 3)
-    wanted : ndarray of int64, shape (k,)
-        Sorted numbers (from 0) of the inversions to report.
+    order, target : ndarray of int64, shape (n,)
+        Points in their order at a smaller and at a larger slope.
+    wanted : ndarray of int64, shape (k,), optional
+        Sorted numbers (from 0) of the pairs to report; those beyond the last pair are left out.
 
     Returns
     -------
-    order : ndarray
-        Points in their order at the larger slope.
-    pairs, weighted : int
-        Inversions, plain and weighted.
-    left, right : ndarray, shape (k,)
-        The points of the inversions wanted.
+    count : int
+    left, right : ndarray of int64, shape (k or fewer,)
+        The points of the pairs wanted, the earlier in ``order`` left.
     """
-    n = order.size
-    qualified = kinds.size > 0
-    index, key = order.copy(), np.empty(n)
-    held_index, held_key = np.empty(n, dtype=np.int32), np.empty(n)
-    for m in range(n):
-        key[m] = keys[order[m]]
-    left, right = np.empty(wanted.size, dtype=np.int32), np.empty(wanted.size, dtype=np.int32)
-    pairs, weighted, reported = 0, 0, 0
-    waiting = np.zeros(3, dtype=np.int64)
-    width = 1
-    while width < n:
-        for start in range(0, n - width, 2 * width):
-            middle, stop = start + width, min(start + 2 * width, n)
-            first, top = middle, middle
-            a, b = key[middle], key[middle - 1]
-            while first > start and (
-                a < key[first - 1] or (a == key[first - 1] and times[index[middle]] > times[index[first - 1]])
-            ):
-                first -= 1
-            while top < stop and (
-                key[top] < b or (key[top] == b and times[index[top]] > times[index[middle - 1]])
-            ):
-                top += 1
-            size = middle - first
-            for m in range(size):
-                held_index[m], held_key[m] = index[first + m], key[first + m]
-            if qualified:
-                waiting[:] = 0
-                for m in range(size):
-                    waiting[kinds[held_index[m]]] += 1
-            i, j, k = 0, middle, first
-            while i < size and j < top:
-                if key[j] < held_key[i] or (key[j] == held_key[i] and times[index[j]] > times[held_index[i]]):
-                    remaining = size - i
-                    while reported < wanted.size and wanted[reported] < pairs + remaining:
-                        left[reported] = held_index[i + wanted[reported] - pairs]
-                        right[reported] = index[j]
-                        reported += 1
-                    pairs += remaining
-                    if qualified:
-                        for m in range(3):
-                            weighted += weights[kinds[index[j]], m] * waiting[m]
-                    index[k], key[k] = index[j], key[j]
-                    j += 1
-                else:
-                    if qualified:
-                        waiting[kinds[held_index[i]]] -= 1
-                    index[k], key[k] = held_index[i], held_key[i]
-                    i += 1
-                k += 1
-            for m in range(i, size):
-                index[k + m - i], key[k + m - i] = held_index[m], held_key[m]
-        width *= 2
-    return index, pairs, weighted if qualified else pairs, left, right
+    places = _places(order, target)
+    if wanted is None:
+        return _count(places), _NONE, _NONE
+    first, second = np.empty(wanted.size, dtype=np.int64), np.empty(wanted.size, dtype=np.int64)
+    count = int(_inversions(places, np.empty_like(places), np.append(wanted, _NEVER), first, second))
+    size = int(np.searchsorted(wanted, count))
+    return count, target[first[:size]], target[second[:size]]
+
+
+def moved_weight(order: Ints, target: Ints, kinds: Kinds) -> int:
+    """Return the sum of :data:`WEIGHTS` over the pairs that change places between two orders of the points.
+
+    The pairs between two kinds are the inversions of the points of both kinds together less those within
+    each.
+    """
+    places, kind = _places(order, target), kinds[order]
+    within = [_count_among(places, kind == a) for a in range(3)]
+    total = sum(int(WEIGHTS[a, a]) * within[a] for a in range(3))
+    for a, b in ((0, 1), (0, 2), (1, 2)):
+        both = _count_among(places, (kind == a) | (kind == b))
+        total += int(WEIGHTS[a, b]) * (both - within[a] - within[b])
+    return total
+
+
+def _count_among(places: Places, chosen: npt.NDArray[np.bool_]) -> int:
+    kept = places[chosen]
+    present = np.zeros(places.size, dtype=np.int32)
+    present[kept] = 1
+    return _count((np.cumsum(present, dtype=np.int32) - 1)[kept])
+
+
+@compiled("int64(int64[::1], float64[::1], int64[::1], int64[::1])")
+def _insert(index: Ints, key: Floats, left: Ints, right: Ints) -> int:
+    """Sort points by key and point, writing down the pairs that change places while there is room."""
+    size = 0
+    for m in range(1, index.size):
+        own, point, k = key[m], index[m], m
+        while k > 0 and (key[k - 1] > own or (key[k - 1] == own and index[k - 1] > point)):
+            if size == left.size:
+                return size
+            left[size], right[size] = index[k - 1], point
+            size += 1
+            index[k], key[k] = index[k - 1], key[k - 1]
+            k -= 1
+        index[k], key[k] = point, own
+    return size
+
+
+def all_moved_pairs(order: Ints, keys: Floats, most: int) -> tuple[Ints, Ints]:
+    """Return every pair that changes places when points are sorted anew, by insertion: for few pairs only.
+
+    Parameters
+    ----------
+    order : ndarray of int64, shape (n,)
+        Points in their order at a smaller slope.
+    keys : ndarray, shape (n,)
+        Residuals at the larger slope, by point; equal ones go by point.
+    most : int
+        Pairs after which to stop; then one more than that is returned.
+
+    Returns
+    -------
+    left, right : ndarray of int64
+    """
+    left, right = np.empty(most + 1, dtype=np.int64), np.empty(most + 1, dtype=np.int64)
+    size = int(_insert(order.copy(), keys[order], left, right))
+    return left[:size], right[:size]
+
+
+@compiled("void(int64[::1], int64[::1], float64[::1], float64[::1], float64[::1])")
+def _slopes(left: Ints, right: Ints, times: Floats, values: Floats, out: Floats) -> None:
+    for k in range(left.size):
+        i, j = left[k], right[k]
+        out[k] = (values[j] - values[i]) / (times[j] - times[i])
+
+
+def slopes_of(left: Ints, right: Ints, times: Floats, values: Floats) -> Floats:
+    """Return the slopes of pairs of points."""
+    out = np.empty(left.size)
+    _slopes(left, right, times, values, out)
+    return out

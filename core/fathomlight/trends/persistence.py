@@ -10,7 +10,7 @@ import numpy as np
 
 from fathomlight.errors import ArgumentError
 from fathomlight.trends._inputs import Floats, Ints, SeriesInput
-from fathomlight.trends._scores import interval_codes, row_sums
+from fathomlight.trends._scores import dense_ranks, interval_codes, row_sums
 from fathomlight.trends.notes import number, spacing
 
 Correction = Literal["hamed-rao", "yue-wang"]
@@ -18,6 +18,10 @@ Lags = Literal["significant", "all"] | int
 
 SIGNIFICANCE = 0.05
 """Two-sided level at which a lag counts as significant: |r| > 1.96/sqrt(n)."""
+
+
+FEW_LAGS = 5
+"""Up to this many lags, each is summed on its own instead of all by Fourier transform."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +45,9 @@ def autocorrelation(values: Floats, positions: Ints, lags: int) -> Floats:
     if total == 0.0:
         return np.zeros(lags)
     size = spread.size
+    if lags <= FEW_LAGS:
+        near = [float(np.dot(spread[:-k], spread[k:])) / total for k in range(1, min(lags, size - 1) + 1)]
+        return np.array(near + [0.0] * (lags - len(near)))
     length = 1 << (2 * size - 1).bit_length()
     power = np.abs(np.fft.rfft(spread, length)) ** 2
     sums = np.fft.irfft(power, length)[1 : lags + 1]
@@ -51,7 +58,14 @@ def autocorrelation(values: Floats, positions: Ints, lags: int) -> Floats:
 
 def detrended_ranks(series: SeriesInput, slope: float) -> Floats:
     """Return the ranks of x - b t; a qualified value has the middle of the ranks it may have."""
-    low, high = interval_codes(series.values - slope * series.times, series.codes)
+    residuals = series.values - slope * series.times
+    if not series.qualified:
+        rank = dense_ranks(residuals)
+        counts = np.bincount(rank)
+        middles = np.cumsum(counts) - (counts - 1) / 2.0
+        ranks: Floats = middles[rank]
+        return ranks
+    low, high = interval_codes(residuals, series.codes)
     sums, _ = row_sums(low, high)
     return (sums + series.n + 1) / 2.0
 

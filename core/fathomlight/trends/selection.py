@@ -18,18 +18,17 @@ import numpy as np
 import numpy.typing as npt
 
 from fathomlight.trends._inputs import Codes, Floats, Ints
-from fathomlight.trends._scores import time_codes
+from fathomlight.trends._scores import tied_pairs, time_codes
 from fathomlight.trends._slopes import Breakpoints
-from fathomlight.trends.kernels import WEIGHTS, Index, Kinds, merge_walk
+from fathomlight.trends.kernels import WEIGHTS, Kinds, all_moved_pairs, moved_pairs, moved_weight, slopes_of
 
-_NONE = np.empty(0, dtype=np.int64)
 _SURE = 2.0
 """Half width of a bracket in standard errors of the sampled rank."""
 
 
 @dataclass
 class _Bracket:
-    """Slopes in (low, high]: their ranks, and the order of the points at ``low``."""
+    """Slopes in (low, high]: their ranks, the order of the points at ``low``, and a sorted sample of them."""
 
     low: float
     high: float
@@ -37,7 +36,8 @@ class _Bracket:
     rank_high: int
     pairs_low: int
     pairs_high: int
-    order: Index
+    order: Ints
+    sample: tuple[Floats, Ints] | None = None
 
     @property
     def pairs(self) -> int:
@@ -58,29 +58,29 @@ class ImplicitSlopes:
     codes : ndarray of int8, shape (n,)
     doubled : bool
         True without qualifiers: each slope is held once.
+
+    Notes
+    -----
+    Points are numbered from the last time to the first, and by value within one time. Sorted by residual,
+    equal ones by number, later points then go first among equals, and no pair at one time ever changes
+    places.
     """
 
     def __init__(self, times: Floats, values: Floats, codes: Codes, doubled: bool) -> None:
         same = np.bincount(time_codes(times))
-        if (
-            same.size < times.size
-        ):  # points at one time go by value, so that no pair of them ever changes places
-            order = np.lexsort((values, times))
-            times, values, codes = times[order], values[order], codes[order]
-        self.times = times - 0.5 * (times[0] + times[-1])
-        self.values = values - np.median(values)
-        self.kinds: Kinds = np.empty(0, dtype=np.uint8) if doubled else _kinds(codes)
-        n = times.size
-        self.all_pairs = n * (n - 1) // 2 - int(np.sum(same * (same - 1) // 2))
-        self.start = np.arange(n, dtype=np.int32)
-        self.size = self.all_pairs if doubled else int(self._walk(self.start, math.inf)[2])
+        n, tied = times.size, same.size < times.size
+        number = np.lexsort((values, -times)) if tied else np.arange(n - 1, -1, -1)
+        self.times = times[number] - 0.5 * (times[0] + times[-1])
+        self.values = values[number] - values.mean()
+        self.kinds: Kinds = np.empty(0, dtype=np.uint8) if doubled else _kinds(codes[number])
+        self.start = np.argsort(self.times, kind="stable") if tied else number
+        self.all_pairs = n * (n - 1) // 2 - tied_pairs(same)
+        self.size = self.all_pairs if doubled else self._weight(self.start, np.arange(n))
         self.list_up_to = max(6 * n, 20_000)
         self.sample_size = min(max(2 * n, 10_000), 2_000_000)
         self.random = np.random.default_rng(19450717)
         self._listed: list[tuple[int, Floats]] = []
-        self._common_ends = (math.nan, math.nan)
-        self._sampled: tuple[Floats, Ints] | None = None
-        self._shortest, self._reach = _gaps(self.times)
+        self._shortest, self._reach = _gaps(times - 0.5 * (times[0] + times[-1]))
         self._tallest = float(np.abs(self.values).max())
 
     def take(self, ranks: npt.NDArray[np.int64]) -> Floats:
@@ -89,28 +89,11 @@ class ImplicitSlopes:
         if open_ranks:
             self._listed = self._listed[-3:]
             common = self._common_bracket(min(open_ranks), max(open_ranks))
-            self._common_ends, self._sampled = (common.low, common.high), None
         found = []
         for rank in ranks.tolist():
             held = self._held(rank)
             found.append(self._search(rank, replace(common)) if held is None else held)
-        self._sampled = None
         return np.array(found, dtype=np.float64)
-
-    def _common_bracket(self, lowest: int, highest: int) -> _Bracket:
-        """Return a bracket around all ranks, from the first sample."""
-        bracket = _Bracket(-math.inf, math.inf, 0, self.size, 0, self.all_pairs, self.start)
-        if bracket.pairs > self.list_up_to:
-            slopes, weights = self._sample(bracket)
-            total = np.cumsum(weights)
-            places = [
-                (self._place(bracket, r, total, side), side) for r, side in ((lowest, -1), (highest, 1))
-            ]
-            for at, side in places:
-                if 0 < at < slopes.size:
-                    slope = float(slopes[at])
-                    self._probe(bracket, lowest, highest, slope + side * self._rounding(slope))
-        return bracket
 
     def _held(self, rank: int) -> float | None:
         for below, listed in self._listed:
@@ -118,24 +101,35 @@ class ImplicitSlopes:
                 return float(listed[rank - below - 1])
         return None
 
-    def _walk(self, order: Index, slope: float, wanted: Ints = _NONE) -> tuple[Index, int, int, Index, Index]:
-        keys = -self.times if math.isinf(slope) else self.values - slope * self.times
-        result: tuple[Index, int, int, Index, Index] = merge_walk(
-            order, keys, self.times, self.kinds, WEIGHTS, wanted
-        )
-        return result
+    def _common_bracket(self, lowest: int, highest: int) -> _Bracket:
+        """Return a bracket around all ranks, from a first sample, with a sample of its own."""
+        bracket = _Bracket(-math.inf, math.inf, 0, self.size, 0, self.all_pairs, self.start)
+        if bracket.pairs <= self.list_up_to:
+            return bracket
+        slopes, total = self._sample_of_all()
+        first = self._place(bracket, lowest, total, -1)
+        last = self._place(bracket, highest, total, 1)
+        if 0 < first < slopes.size:
+            self._probe(bracket, lowest, highest, float(slopes[first]) - self._rounding(float(slopes[first])))
+        if last < slopes.size:
+            share = (last - max(first, 0)) / slopes.size
+            upper = float(slopes[last]) + self._rounding(float(slopes[last]))
+            self._probe(bracket, lowest, highest, upper, int(share * self.all_pairs))
+        return bracket
 
     def _search(self, rank: int, bracket: _Bracket) -> float:
         pivot = math.nan
         for _ in range(200):
             if bracket.pairs <= self.list_up_to:
-                return self._list(bracket, rank)
-            before = bracket.pairs
-            pivot = self._narrow(bracket, rank)
-            if bracket.pairs > before // 2 and bracket.pairs > self.list_up_to:
-                found = self._split(bracket, rank, pivot)
+                found = self._list(bracket, rank, bracket.high)
                 if found is not None:
                     return found
+            before = bracket.pairs
+            found, pivot = self._narrow(bracket, rank)
+            if found is None and bracket.pairs > before // 2 and bracket.pairs > self.list_up_to:
+                found = self._split(bracket, rank, pivot)
+            if found is not None:
+                return found
         return pivot
 
     def _place(self, bracket: _Bracket, rank: int, total: Ints, side: int) -> int:
@@ -145,17 +139,24 @@ class ImplicitSlopes:
         margin = _SURE * math.sqrt(total[-1] * share * (1 - share) * heaviest) + 2
         return int(np.searchsorted(total, share * total[-1] + side * margin))
 
-    def _narrow(self, bracket: _Bracket, rank: int) -> float:
-        """Tighten the bracket by two sampled slopes around the rank; return the sampled slope of the rank."""
-        slopes, weights = self._sample(bracket)
-        total = np.cumsum(weights)
+    def _narrow(self, bracket: _Bracket, rank: int) -> tuple[float | None, float]:
+        """Tighten the bracket by two sampled slopes around the rank; list what lies between when it is little.
+
+        Returns the entry when it was listed, and the sampled slope of the rank.
+        """
+        slopes, total = bracket.sample or self._sample(bracket)
+        bracket.sample = None
         at = [self._place(bracket, rank, total, side) for side in (-1, 0, 1)]
         lower, pivot, upper = (float(slopes[min(k, slopes.size - 1)]) for k in at)
+        upper = upper + self._rounding(upper) if at[2] < slopes.size else bracket.high
+        share = (min(at[2], slopes.size) - max(at[0], 0)) / slopes.size
+        few = share * bracket.pairs < 0.7 * self.list_up_to
         if at[0] > 0:
             self._probe(bracket, rank, rank, lower - self._rounding(lower))
-        if at[2] < slopes.size:
-            self._probe(bracket, rank, rank, upper + self._rounding(upper))
-        return pivot
+        found = self._list(bracket, rank, upper) if few and bracket.low < upper < math.inf else None
+        if found is None:
+            self._probe(bracket, rank, rank, upper)
+        return found, pivot
 
     def _split(self, bracket: _Bracket, rank: int, pivot: float) -> float | None:
         """Cut the bracket on both sides of a slope many pairs share; return it when the rank is there."""
@@ -164,57 +165,86 @@ class ImplicitSlopes:
         self._probe(bracket, rank, rank, pivot + rounding)
         return pivot if bracket.width <= 2.5 * rounding else None
 
-    def _probe(self, bracket: _Bracket, lowest: int, highest: int, slope: float) -> None:
-        """Count the pairs up to a slope and tighten the bracket there, unless that cuts off a rank."""
+    def _probe(self, bracket: _Bracket, lowest: int, highest: int, slope: float, expected: int = 0) -> None:
+        """Count the pairs up to a slope and tighten the bracket there, unless that cuts off a rank.
+
+        With a number of pairs expected, they are sampled on the way.
+        """
         if not bracket.low < slope < bracket.high:
             return
-        order, pairs, weighted, _, _ = self._walk(bracket.order, slope)
-        rank_there, pairs_there = bracket.rank_low + weighted, bracket.pairs_low + pairs
+        order = self._order(slope)
+        step = max(expected / self.sample_size, 1.0)
+        wanted = self._spread(step, int(1.5 * expected / step)) if expected else None
+        pairs, left, right = moved_pairs(bracket.order, order, wanted)
+        rank_there = bracket.rank_low + (self._weight(bracket.order, order) if self.kinds.size else pairs)
         if rank_there < lowest:
             bracket.low, bracket.rank_low = slope, rank_there
-            bracket.pairs_low, bracket.order = pairs_there, order
+            bracket.pairs_low, bracket.order = bracket.pairs_low + pairs, order
+            bracket.sample = None
         elif rank_there >= highest:
-            bracket.high, bracket.rank_high, bracket.pairs_high = slope, rank_there, pairs_there
+            bracket.high, bracket.rank_high, bracket.pairs_high = slope, rank_there, bracket.pairs_low + pairs
+            whole = wanted is not None and 0 < left.size < wanted.size
+            bracket.sample = self._sorted_slopes(left, right) if whole else None
 
     def _rounding(self, slope: float) -> float:
         """Return the distance within which residuals cannot tell slopes apart."""
         size = self._tallest + abs(slope) * self._reach
         return 8 * float(np.finfo(float).eps) * size / self._shortest
 
+    def _keys(self, slope: float) -> Floats:
+        return -self.times if math.isinf(slope) else self.values - slope * self.times
+
+    def _order(self, slope: float) -> Ints:
+        """Return the points sorted by residual, equal ones by number."""
+        keys = self._keys(slope)
+        order: Ints = np.argsort(keys)
+        ordered = keys[order]
+        return np.argsort(keys, kind="stable") if np.any(ordered[1:] == ordered[:-1]) else order
+
+    def _weight(self, order: Ints, target: Ints) -> int:
+        return moved_weight(order, target, self.kinds)
+
+    def _spread(self, step: float, size: int) -> Ints:
+        """Return numbers a step apart, from a random first one."""
+        return ((np.arange(size) + self.random.random()) * step).astype(np.int64)
+
     def _sample(self, bracket: _Bracket) -> tuple[Floats, Ints]:
-        key = (bracket.low, bracket.high)
-        if key == self._common_ends and self._sampled is not None:
-            return self._sampled
         if bracket.pairs == self.all_pairs:
-            n = self.times.size
-            left = self.random.integers(0, n, self.sample_size, dtype=np.int32)
-            right = self.random.integers(0, n, self.sample_size, dtype=np.int32)
-            apart = self.times[left] != self.times[right]
-            left, right = left[apart], right[apart]
-        else:
-            wanted = np.sort(self.random.integers(0, bracket.pairs, self.sample_size))
-            _, _, _, left, right = self._walk(bracket.order, bracket.high, wanted)
-        sample = self._sorted_slopes(left, right)
-        if key == self._common_ends:
-            self._sampled = sample
-        return sample
+            return self._sample_of_all()
+        wanted = self._spread(max(bracket.pairs / self.sample_size, 1.0), self.sample_size)
+        _, left, right = moved_pairs(bracket.order, self._order(bracket.high), wanted)
+        return self._sorted_slopes(left, right)
 
-    def _list(self, bracket: _Bracket, rank: int) -> float:
-        wanted = np.arange(bracket.pairs, dtype=np.int64)
-        _, _, _, left, right = self._walk(bracket.order, bracket.high, wanted)
-        slopes, weights = self._sorted_slopes(left, right)
-        listed = np.repeat(slopes, weights) if self.kinds.size else slopes
+    def _sample_of_all(self) -> tuple[Floats, Ints]:
+        n = self.times.size
+        left = np.arange(self.sample_size) % n
+        right = (self.random.random(self.sample_size) * n).astype(np.int64)
+        apart = self.times[left] != self.times[right]
+        return self._sorted_slopes(left[apart], right[apart])
+
+    def _list(self, bracket: _Bracket, rank: int, slope: float) -> float | None:
+        """List the entries from the lower end of a bracket to a slope; return that of the rank if it is there."""
+        left, right = all_moved_pairs(bracket.order, self._keys(slope), self.list_up_to)
+        if left.size > self.list_up_to:
+            return None
+        slopes, total = self._sorted_slopes(left, right)
+        listed = np.repeat(slopes, np.diff(total, prepend=0)) if self.kinds.size else slopes
+        at = rank - bracket.rank_low - 1
+        if at >= listed.size:
+            return None
         self._listed.append((bracket.rank_low, listed))
-        return float(listed[rank - bracket.rank_low - 1])
+        return float(listed[at])
 
-    def _sorted_slopes(self, left: Index, right: Index) -> tuple[Floats, Ints]:
-        slopes = (self.values[right] - self.values[left]) / (self.times[right] - self.times[left])
+    def _sorted_slopes(self, left: Ints, right: Ints) -> tuple[Floats, Ints]:
+        """Return the sorted slopes of pairs and their running number of breakpoints."""
+        slopes = slopes_of(left, right, self.times, self.values)
         if not self.kinds.size:
-            return np.sort(slopes), np.ones(slopes.size, dtype=np.int64)
+            slopes.sort()
+            return slopes, np.arange(1, slopes.size + 1)
         weights = WEIGHTS[self.kinds[left], self.kinds[right]]
         order = np.argsort(slopes)
         order = order[weights[order] > 0]
-        return slopes[order], weights[order]
+        return slopes[order], np.cumsum(weights[order])
 
 
 def _gaps(times: Floats) -> tuple[float, float]:
