@@ -232,6 +232,24 @@ def deviations(
                 hovertemplate="%{text}<br>%{x:+.0f}, %{y:+.0f}<extra></extra>",
             )
         )
+    _quarters(figure, reach, look)
+    figure.update_xaxes(title_text="TSI(chlorophyll) − TSI(disc)", range=[-reach, reach], fixedrange=True)
+    figure.update_yaxes(
+        title_text="TSI(chlorophyll) − TSI(phosphorus)", range=[-reach, reach], fixedrange=True
+    )
+    one = rows[last].iloc[0]
+    caption = f"{int(one['year'])}: {_reading(float(one['x']), float(one['y']), dead_band)}."
+    return Picture(
+        figure=figure,
+        caption=caption[0].upper() + caption[1:],
+        method_line=f"n = {count_text(len(rows), 'year')}; Carlson (1991); differences within ±{dead_band:g} "
+        "(shaded) are not read as anything.",
+        alt=f"Differences of indices, one point a year. {caption}",
+    )
+
+
+def _quarters(figure: go.Figure, reach: float, look: Look) -> None:
+    """Write into each quarter what it usually means."""
     for x, y, text in (
         (-0.97, 0.93, "colour or silt takes light,<br>phosphorus limits"),
         (0.97, 0.93, "large particles or grazing,<br>phosphorus limits"),
@@ -247,19 +265,6 @@ def deviations(
             align="left" if x < 0 else "right",
             font={"size": 10, "color": look.quiet},
         )
-    figure.update_xaxes(title_text="TSI(chlorophyll) − TSI(disc)", range=[-reach, reach], fixedrange=True)
-    figure.update_yaxes(
-        title_text="TSI(chlorophyll) − TSI(phosphorus)", range=[-reach, reach], fixedrange=True
-    )
-    one = rows[last].iloc[0]
-    caption = f"{int(one['year'])}: {_reading(float(one['x']), float(one['y']), dead_band)}."
-    return Picture(
-        figure=figure,
-        caption=caption[0].upper() + caption[1:],
-        method_line=f"n = {count_text(len(rows), 'year')}; Carlson (1991); differences within ±{dead_band:g} "
-        "(shaded) are not read as anything.",
-        alt=f"Differences of indices, one point a year. {caption}",
-    )
 
 
 def _reading(x: float, y: float, dead_band: float) -> str:
