@@ -195,14 +195,14 @@ class Adding(Keeping):
 
     def _stream(self, path: Path, recipe: Recipe, info: BatchInfo, progress: Progress | None) -> CheckReport:
         """Read and store piece by piece, at constant memory; the batch is whole or absent all the same."""
-        self.rights.require("volunteer", "adding readings")
+        self.require("volunteer", "adding readings")
         kept: list[ReadResult] = []
         stations: set[str] = set()
 
         def pieces() -> Iterator[pd.DataFrame]:
             options = {**self._reading_options(), "waters": list(self.waters.values()), "progress": progress}
             for piece in iter_chunks(path, recipe, limits=self.limits, **options):
-                self.rights.require("volunteer", "adding readings", self._waters_of(piece))
+                self.require("volunteer", "adding readings", self._waters_of(piece))
                 stations.update(set(piece.frame["station"]))
                 kept.append(replace(piece, frame=piece.frame.head(0 if kept else PREVIEW)))
                 yield piece.frame
@@ -213,11 +213,12 @@ class Adding(Keeping):
         result = self.store.load_readings(pieces(), info, refused=refused)
         if not result.skipped:
             self.run_quality(stations=sorted(stations))
+        self._loaded(info, result)
         nothing = ReadResult(file=info.file, file_hash=info.file_hash, recipe=recipe.name)
         return self._report(merge_results(kept) if kept else nothing, result)
 
     def _store(self, read: ReadResult, info: BatchInfo) -> CheckReport:
-        self.rights.require("volunteer", "adding readings", self._waters_of(read))
+        self.require("volunteer", "adding readings", self._waters_of(read))
         if read.kind in FISH_KINDS:
             result = self.store.load_surveys(
                 read.surveys, read.catches, read.fish, info, refused=read.refused
@@ -226,7 +227,12 @@ class Adding(Keeping):
             result = self.store.load_readings(read.frame, info, refused=read.refused)
         if read.kind not in FISH_KINDS and not result.skipped:
             self.run_quality(stations=sorted(set(read.frame["station"])))
+        self._loaded(info, result)
         return self._report(read, result)
+
+    def _loaded(self, info: BatchInfo, result: Any) -> None:
+        if not result.skipped:
+            self.audit("load", {"batch": result.batch, "file": info.file, "recipe": info.recipe})
 
     def _waters_of(self, read: ReadResult) -> set[str]:
         waters = {self.stations[s].water for s in set(read.frame["station"]) if s in self.stations}
