@@ -20,7 +20,7 @@ from fathomlight.trends._compile import compiled
 from fathomlight.trends._inputs import Floats, Ints
 
 Kinds = npt.NDArray[np.uint8]
-Places = npt.NDArray[np.int32]
+Points = npt.NDArray[np.int32]
 
 WEIGHTS = np.array([[2, 1, 1], [1, 0, 1], [1, 1, 0]], dtype=np.int64)
 """Finite breakpoints of a pair by the kinds of its points: two exact ones share one slope, counted twice."""
@@ -29,7 +29,7 @@ _LEAF = 3
 """Below this bit, places are compared pair by pair."""
 
 _NEVER = np.full(1, np.iinfo(np.int64).max)
-_NONE = np.empty(0, dtype=np.int64)
+_NONE = np.empty(0, dtype=np.int32)
 
 
 @compiled()
@@ -70,7 +70,7 @@ def fenwick_score(times: Floats, low: Ints, high: Ints) -> int:
 
 
 @compiled("int64(int32[::1], int32[::1], int64)")
-def _split(places: Places, out: Places, bit: int) -> int:
+def _split(places: Points, out: Points, bit: int) -> int:
     """Part each run of places that agree above a bit by that bit, keeping order; return the inversions."""
     half, pairs = 1 << bit, 0
     for start in range(0, places.size, 2 * half):
@@ -84,9 +84,9 @@ def _split(places: Places, out: Places, bit: int) -> int:
     return pairs
 
 
-@compiled("void(int32[::1], int32[::1], int64, int64[::1], int64[::1], int64[::1], int64[::1])")
+@compiled("void(int32[::1], int32[::1], int64, int64[::1], int64[::1], int32[::1], int32[::1])")
 def _split_and_report(
-    places: Places, out: Places, bit: int, wanted: Ints, tally: Ints, first: Ints, second: Ints
+    places: Points, out: Points, bit: int, wanted: Ints, tally: Ints, first: Points, second: Points
 ) -> None:
     """Do as :func:`_split`, and report the inversions wanted.
 
@@ -97,22 +97,23 @@ def _split_and_report(
     pairs, reported = tally[0], tally[1]
     following = wanted[reported]
     for start in range(0, places.size, 2 * half):
-        middle, ones = start + half, 0
+        zero, one, middle = start, start + half, start + half
         for k in range(start, min(middle + half, places.size)):
             place = places[k]
             up = np.int64((place >> bit) & 1)
-            out[middle + ones if up else k - ones] = place
-            pairs += (1 - up) * ones
+            out[one if up else zero] = place
+            pairs += (1 - up) * (one - middle)
             while following < pairs:
-                first[reported], second[reported] = out[middle + ones - (pairs - following)], place
+                first[reported], second[reported] = out[one - (pairs - following)], place
                 reported += 1
                 following = wanted[reported]
-            ones += up
+            one += up
+            zero += 1 - up
     tally[0], tally[1] = pairs, reported
 
 
-@compiled("void(int32[::1], int64, int64[::1], int64[::1], int64[::1], int64[::1])")
-def _compare(places: Places, size: int, wanted: Ints, tally: Ints, first: Ints, second: Ints) -> None:
+@compiled("void(int32[::1], int64, int64[::1], int64[::1], int32[::1], int32[::1])")
+def _compare(places: Points, size: int, wanted: Ints, tally: Ints, first: Points, second: Points) -> None:
     """Count and report the inversions within runs of a small size, pair by pair."""
     pairs, reported = tally[0], tally[1]
     for start in range(0, places.size, size):
@@ -131,9 +132,14 @@ def _compare(places: Places, size: int, wanted: Ints, tally: Ints, first: Ints, 
     tally[0], tally[1] = pairs, reported
 
 
-@compiled("int64(int32[::1], int32[::1], int64[::1], int64[::1], int64[::1])")
-def _inversions(places: Places, other: Places, wanted: Ints, first: Ints, second: Ints) -> int:
-    """Count the inversions of a permutation (overwritten), and report those of the sorted numbers wanted."""
+@compiled("int64(int32[::1], int32[::1], int64[::1], int64[::1], int32[::1], int32[::1])")
+def _inversions(
+    places: Points, other: Points, target: Ints, wanted: Ints, first: Points, second: Points
+) -> int:
+    """Count the inversions of a permutation (overwritten), and report those of the sorted numbers wanted.
+
+    ``target`` holds the point at each place.
+    """
     tally = np.zeros(2, dtype=np.int64)
     bit = 0
     while (2 << bit) < places.size:
@@ -146,11 +152,13 @@ def _inversions(places: Places, other: Places, wanted: Ints, first: Ints, second
         places, other = other, places
         bit -= 1
     _compare(places, 2 << bit, wanted, tally, first, second)
+    for k in range(tally[1]):
+        first[k], second[k] = target[first[k]], target[second[k]]
     return int(tally[0])
 
 
 @compiled("void(int64[::1], int64[::1], int32[::1])")
-def _fill(ranks: Ints, following: Ints, places: Places) -> None:
+def _fill(ranks: Ints, following: Ints, places: Points) -> None:
     """Give each value the next free place of its rank."""
     for k in range(ranks.size):
         rank = ranks[k]
@@ -166,19 +174,19 @@ def falling_pairs(ranks: Ints) -> int:
     return _count(places)
 
 
-def _count(places: Places) -> int:
-    return int(_inversions(places, np.empty_like(places), _NEVER, _NONE, _NONE))
+def _count(places: Points) -> int:
+    return int(_inversions(places, np.empty_like(places), _NEVER, _NEVER, _NONE, _NONE))
 
 
-def _places(order: Ints, target: Ints) -> Places:
+def _places(order: Ints, target: Ints) -> Points:
     """Return the places in ``target`` of the points in ``order``."""
     where = np.empty(order.size, dtype=np.int32)
     where[target] = np.arange(order.size, dtype=np.int32)
-    places: Places = where[order]
+    places: Points = where[order]
     return places
 
 
-def moved_pairs(order: Ints, target: Ints, wanted: Ints | None = None) -> tuple[int, Ints, Ints]:
+def moved_pairs(order: Ints, target: Ints, wanted: Ints | None = None) -> tuple[int, Points, Points]:
     """Count the pairs that change places between two orders of the points, and report some of them.
 
     Parameters
@@ -191,16 +199,16 @@ def moved_pairs(order: Ints, target: Ints, wanted: Ints | None = None) -> tuple[
     Returns
     -------
     count : int
-    left, right : ndarray of int64, shape (k or fewer,)
+    left, right : ndarray of int32, shape (k or fewer,)
         The points of the pairs wanted, the earlier in ``order`` left.
     """
     places = _places(order, target)
     if wanted is None:
         return _count(places), _NONE, _NONE
-    first, second = np.empty(wanted.size, dtype=np.int64), np.empty(wanted.size, dtype=np.int64)
-    count = int(_inversions(places, np.empty_like(places), np.append(wanted, _NEVER), first, second))
+    left, right = np.empty(wanted.size, dtype=np.int32), np.empty(wanted.size, dtype=np.int32)
+    count = int(_inversions(places, np.empty_like(places), target, np.append(wanted, _NEVER), left, right))
     size = int(np.searchsorted(wanted, count))
-    return count, target[first[:size]], target[second[:size]]
+    return count, left[:size], right[:size]
 
 
 def moved_weight(order: Ints, target: Ints, kinds: Kinds) -> int:
@@ -218,15 +226,15 @@ def moved_weight(order: Ints, target: Ints, kinds: Kinds) -> int:
     return total
 
 
-def _count_among(places: Places, chosen: npt.NDArray[np.bool_]) -> int:
+def _count_among(places: Points, chosen: npt.NDArray[np.bool_]) -> int:
     kept = places[chosen]
     present = np.zeros(places.size, dtype=np.int32)
     present[kept] = 1
     return _count((np.cumsum(present, dtype=np.int32) - 1)[kept])
 
 
-@compiled("int64(int64[::1], float64[::1], int64[::1], int64[::1])")
-def _insert(index: Ints, key: Floats, left: Ints, right: Ints) -> int:
+@compiled("int64(int32[::1], float64[::1], int32[::1], int32[::1])")
+def _insert(index: Points, key: Floats, left: Points, right: Points) -> int:
     """Sort points by key and point, writing down the pairs that change places while there is room."""
     size = 0
     for m in range(1, index.size):
@@ -242,7 +250,7 @@ def _insert(index: Ints, key: Floats, left: Ints, right: Ints) -> int:
     return size
 
 
-def all_moved_pairs(order: Ints, keys: Floats, most: int) -> tuple[Ints, Ints]:
+def all_moved_pairs(order: Ints, keys: Floats, most: int) -> tuple[Points, Points]:
     """Return every pair that changes places when points are sorted anew, by insertion: for few pairs only.
 
     Parameters
@@ -256,21 +264,21 @@ def all_moved_pairs(order: Ints, keys: Floats, most: int) -> tuple[Ints, Ints]:
 
     Returns
     -------
-    left, right : ndarray of int64
+    left, right : ndarray of int32
     """
-    left, right = np.empty(most + 1, dtype=np.int64), np.empty(most + 1, dtype=np.int64)
-    size = int(_insert(order.copy(), keys[order], left, right))
+    left, right = np.empty(most + 1, dtype=np.int32), np.empty(most + 1, dtype=np.int32)
+    size = int(_insert(order.astype(np.int32), keys[order], left, right))
     return left[:size], right[:size]
 
 
-@compiled("void(int64[::1], int64[::1], float64[::1], float64[::1], float64[::1])")
-def _slopes(left: Ints, right: Ints, times: Floats, values: Floats, out: Floats) -> None:
+@compiled("void(int32[::1], int32[::1], float64[::1], float64[::1], float64[::1])")
+def _slopes(left: Points, right: Points, times: Floats, values: Floats, out: Floats) -> None:
     for k in range(left.size):
         i, j = left[k], right[k]
         out[k] = (values[j] - values[i]) / (times[j] - times[i])
 
 
-def slopes_of(left: Ints, right: Ints, times: Floats, values: Floats) -> Floats:
+def slopes_of(left: Points, right: Points, times: Floats, values: Floats) -> Floats:
     """Return the slopes of pairs of points."""
     out = np.empty(left.size)
     _slopes(left, right, times, values, out)

@@ -20,7 +20,15 @@ import numpy.typing as npt
 from fathomlight.trends._inputs import Codes, Floats, Ints
 from fathomlight.trends._scores import tied_pairs, time_codes
 from fathomlight.trends._slopes import Breakpoints
-from fathomlight.trends.kernels import WEIGHTS, Kinds, all_moved_pairs, moved_pairs, moved_weight, slopes_of
+from fathomlight.trends.kernels import (
+    WEIGHTS,
+    Kinds,
+    Points,
+    all_moved_pairs,
+    moved_pairs,
+    moved_weight,
+    slopes_of,
+)
 
 _SURE = 2.0
 """Half width of a bracket in standard errors of the sampled rank."""
@@ -67,12 +75,14 @@ class ImplicitSlopes:
     """
 
     def __init__(self, times: Floats, values: Floats, codes: Codes, doubled: bool) -> None:
-        same = np.bincount(time_codes(times))
+        group = time_codes(times)
+        same = np.bincount(group)
         n, tied = times.size, same.size < times.size
         number = np.lexsort((values, -times)) if tied else np.arange(n - 1, -1, -1)
         self.times = times[number] - 0.5 * (times[0] + times[-1])
         self.values = values[number] - values.mean()
         self.kinds: Kinds = np.empty(0, dtype=np.uint8) if doubled else _kinds(codes[number])
+        self._group = group[number] if tied else group[:0]
         self.start = np.argsort(self.times, kind="stable") if tied else number
         self.all_pairs = n * (n - 1) // 2 - tied_pairs(same)
         self.size = self.all_pairs if doubled else self._weight(self.start, np.arange(n))
@@ -217,9 +227,9 @@ class ImplicitSlopes:
 
     def _sample_of_all(self) -> tuple[Floats, Ints]:
         n = self.times.size
-        left = np.arange(self.sample_size) % n
-        right = (self.random.random(self.sample_size) * n).astype(np.int64)
-        apart = self.times[left] != self.times[right]
+        left = np.resize(np.arange(n, dtype=np.int32), self.sample_size)
+        right = (self.random.random(self.sample_size) * n).astype(np.int32)
+        apart = self._group[left] != self._group[right] if self._group.size else left != right
         return self._sorted_slopes(left[apart], right[apart])
 
     def _list(self, bracket: _Bracket, rank: int, slope: float) -> float | None:
@@ -235,7 +245,7 @@ class ImplicitSlopes:
         self._listed.append((bracket.rank_low, listed))
         return float(listed[at])
 
-    def _sorted_slopes(self, left: Ints, right: Ints) -> tuple[Floats, Ints]:
+    def _sorted_slopes(self, left: Points, right: Points) -> tuple[Floats, Ints]:
         """Return the sorted slopes of pairs and their running number of breakpoints."""
         slopes = slopes_of(left, right, self.times, self.values)
         if not self.kinds.size:
