@@ -99,7 +99,7 @@ def _handler(provider: Provider) -> type[BaseHTTPRequestHandler]:
             self.send_header("Content-Length", "0")
             self.end_headers()
 
-        def do_GET(self) -> None:  # noqa: N802
+        def do_GET(self) -> None:
             parts = urlparse(self.path)
             asked = {k: v[0] for k, v in parse_qs(parts.query).items()}
             if parts.path == "/.well-known/openid-configuration":
@@ -118,7 +118,7 @@ def _handler(provider: Provider) -> type[BaseHTTPRequestHandler]:
             else:
                 self.give({"error": "not_found"}, 404)
 
-        def do_POST(self) -> None:  # noqa: N802
+        def do_POST(self) -> None:
             import base64
 
             sent = self.rfile.read(int(self.headers["Content-Length"])).decode()

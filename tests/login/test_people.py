@@ -142,7 +142,7 @@ PERSON = '[[login.person]]\nemail = "a@lakes.example"\nrole = "manager"\n'
     ],
 )
 def test_a_wrong_table_is_refused_by_name(tmp_path: Path, text: str, says: str) -> None:
-    with pytest.raises(ConfigError, match="workspace.toml") as error:
+    with pytest.raises(ConfigError, match=r"workspace\.toml") as error:
         config_with(tmp_path, text)
     assert says in str(error.value)
 
