@@ -190,12 +190,14 @@ class State:
         )
         return value
 
-    def date(self, name: str, label: str, *, place: Any = st) -> dt.date | None:
-        """Let the reader choose a day; none stands for no limit."""
+    def date(
+        self, name: str, label: str, *, default: dt.date | None = None, place: Any = st
+    ) -> dt.date | None:
+        """Let the reader choose a day; without a default, none stands for no limit."""
         try:
-            value = dt.date.fromisoformat(self._wanted.get(name, ""))
+            value: dt.date | None = dt.date.fromisoformat(self._wanted.get(name, ""))
         except ValueError:
-            value = None
+            value = default
         key = f"choice of {name}"
         st.session_state[key] = value
         place.date_input(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -11,7 +9,6 @@ from unittest.mock import patch
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from fathomlight import open_workspace
 from fathomlight_dashboard import WORKSPACE_VARIABLE
 from fathomlight_dashboard.page import discover
 
@@ -46,32 +43,6 @@ def sound(at: AppTest) -> str:
     assert not at.exception
     assert not at.error, [e.value for e in at.error]
     return words(at)
-
-
-@pytest.fixture
-def demo(demo_workspace: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
-    """The demo workspace, opened beside the page; nothing here may write."""
-    monkeypatch.setenv(WORKSPACE_VARIABLE, str(demo_workspace))
-    with open_workspace(demo_workspace, read_only=True) as ws:
-        yield ws
-
-
-@pytest.fixture
-def own(own_workspace: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
-    """A copy that may be written to."""
-    monkeypatch.setenv(WORKSPACE_VARIABLE, str(own_workspace))
-    with open_workspace(own_workspace) as ws:
-        yield ws
-
-
-@pytest.fixture
-def bare(root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A workspace with settings and no readings."""
-    folder = tmp_path / "bare"
-    shutil.copytree(root / "config", folder / "config")
-    shutil.copytree(root / "data", folder / "data")
-    monkeypatch.setenv(WORKSPACE_VARIABLE, str(folder))
-    return folder
 
 
 @pytest.mark.parametrize("path", PATHS)

@@ -15,6 +15,7 @@ from fathomlight.figures.index import deviations, index_by_year
 from fathomlight.figures.map import station_map
 from fathomlight.figures.picture import Picture
 from fathomlight.figures.profile import isotherms
+from fathomlight.figures.replay import rule_by_year
 from fathomlight.figures.season_boxes import season_boxes
 from fathomlight.figures.series import readings_series
 from fathomlight.figures.theme import DARK, LIGHT, LOOKS, Look
@@ -39,6 +40,7 @@ __all__ = [
     "lengths",
     "network_intervals",
     "readings_series",
+    "rule_by_year",
     "season_boxes",
     "season_panels",
     "sensitivity",

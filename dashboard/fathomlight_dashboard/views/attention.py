@@ -9,8 +9,9 @@ import streamlit as st
 
 from fathomlight.figures import episode_strip
 from fathomlight.figures.shown import count_text, date_text
-from fathomlight_dashboard import data, widgets
+from fathomlight_dashboard import attention_try, data, widgets
 from fathomlight_dashboard.page import Page
+from fathomlight_dashboard.words import rule_words, said
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
@@ -47,8 +48,8 @@ def render(ws: Workspace, state: State) -> None:
     drawn = rows.assign(
         ended=rows["over"],
         opened=_naive(rows["opened"]),
-        rule=[_rule_name(ws, r) for r in rows["rule"]],
-        sentence=rows["message"],
+        rule=[rule_words(r) for r in rows["rule"]],
+        sentence=[said(str(m)) for m in rows["message"]],
     )
     drawn["ended"] = _naive(drawn["ended"])
     shown = data.draw(
@@ -61,7 +62,8 @@ def render(ws: Workspace, state: State) -> None:
         for row in now.to_dict("records"):
             _card(ws, state, row)
     st.subheader("All of them", anchor=False)
-    widgets.table(_table(ws, rows), key="episodes table", file_name="episodes", config=_DATES)
+    widgets.table(_table(rows), key="episodes table", file_name="episodes", config=_DATES)
+    attention_try.render(ws, state)
 
 
 _DATES = {c: widgets.date_column(c) for c in ("Opened", "Last reading", "Over")}
@@ -109,21 +111,14 @@ def _naive(times: pd.Series) -> pd.Series:
     return pd.to_datetime(times, utc=True).dt.tz_localize(None)
 
 
-def _rule_name(ws: Workspace, rule: str) -> str:
-    for candidate in ws.rules:
-        if candidate.id == rule:
-            return candidate.id.replace("-", " ")
-    return rule
-
-
 def _card(ws: Workspace, state: State, row: dict[Any, Any]) -> None:
     with st.container(border=True):
         mark = ":violet[●]" if row["state"] == "open" else ":violet[○]"
         st.markdown(
-            f"{mark} **{row['name']}** · {_rule_name(ws, row['rule'])} · *{STATE_WORDS[row['state']]}* · "
+            f"{mark} **{row['name']}** · {rule_words(row['rule'])} · *{STATE_WORDS[row['state']]}* · "
             f"{SEVERITY.get(row['severity'], row['severity'])}"
         )
-        st.markdown(widgets.plain(str(row["message"])))
+        st.markdown(widgets.plain(said(str(row["message"]))))
         seen = ""
         if row["state"] == "seen" and pd.notna(row["seen_at"]):
             note = f": {widgets.plain(str(row['seen_note']))}" if row["seen_note"] else ""
@@ -144,13 +139,13 @@ def _card(ws: Workspace, state: State, row: dict[Any, Any]) -> None:
                     st.rerun()
 
 
-def _table(ws: Workspace, rows: pd.DataFrame) -> pd.DataFrame:
+def _table(rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "Station": rows["name"].tolist(),
             "State": [STATE_WORDS[s] for s in rows["state"]],
-            "Rule": [_rule_name(ws, r) for r in rows["rule"]],
-            "What": rows["message"].tolist(),
+            "Rule": [rule_words(r) for r in rows["rule"]],
+            "What": [said(str(m)) for m in rows["message"]],
             "Opened": _naive(rows["opened"]).dt.date.tolist(),
             "Last reading": _naive(rows["last"]).dt.date.tolist(),
             "Over": _naive(rows["over"]).dt.date.tolist(),
