@@ -21,6 +21,16 @@ settings.load_profile("default")
 _skipped: list[str] = []
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave the tests that take minutes to machines that ask for them."""
+    if os.environ.get("FATHOMLIGHT_SLOW"):
+        return
+    skip = pytest.mark.skip(reason="takes minutes; set FATHOMLIGHT_SLOW=1 to run it")
+    for item in items:
+        if "slow" in {m.name for m in item.iter_markers()}:
+            item.add_marker(skip)
+
+
 @pytest.hookimpl(hookwrapper=True)
 def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
     """Remember which browser, database and reference tests were skipped."""
