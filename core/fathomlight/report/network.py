@@ -135,9 +135,10 @@ def network_state(every: list[Facts], trends: pd.DataFrame, what: Parameter, yea
     found = [words.standing_of_year(f) for f in told]
     clear, murky, swing = (found.count(w) for w in ("clearer", "murkier", "swinging"))
     first = (
-        f"In {year}, of {count_text(len(told), 'station')} that can be compared with their past: "
-        f"mostly or often clearer than usual {clear}, murkier {murky}, both in turn {swing}, as usual "
-        f"{found.count('usual')}."
+        f"In {year}, of {count_text(len(told), 'station')} that can be compared with their past, "
+        f"{clear} {'was' if clear == 1 else 'were'} mostly or often clearer than usual, {murky} murkier"
+        + (f", {swing} by turns clearer and murkier" if swing else "")
+        + f", and {found.count('usual')} as usual."
         if told
         else f"In {year} no station has readings and past enough to be compared."
     )
@@ -176,7 +177,7 @@ def standings_section(ws: Workspace, every: list[Facts], what: Parameter, year: 
         rows,
         ws.shorelines(),
         title=f"The stations and how they stand, {year}",
-        caption=caption,
+        caption="Each mark is a station; its shape and colour say how its latest reading stands.",
         units=units,
     )
     listed = []
@@ -197,7 +198,7 @@ def standings_section(ws: Workspace, every: list[Facts], what: Parameter, year: 
     )  # fmt: skip
     return Section(
         key="standing", title="How the stations stand", lead=caption,
-        blocks=(chart, table(f"{what.label} in {year} against the past of each station", columns, listed, (4, 5, 6))),
+        blocks=(chart, table(f"{what.label} in {year} against the past of each station", columns, listed, range(3, 7))),
         caution=CLARITY_CAUTION,
     )  # fmt: skip
 

@@ -83,9 +83,9 @@ class Page(HTMLParser):
 
 def rows_of(html: str, caption: str) -> list[list[str]]:
     """Return the cells of the table with this caption."""
-    import lxml.html
+    document = pytest.importorskip("lxml.html")
 
-    for table in lxml.html.fromstring(html).iter("table"):
+    for table in document.fromstring(html).iter("table"):
         if table.findtext("caption", "").startswith(caption):
             return [[(c.text_content() or "").strip() for c in row] for row in table.iter("tr")]
     raise AssertionError(f"no table {caption}")
