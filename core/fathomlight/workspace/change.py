@@ -407,6 +407,7 @@ def _notes(seasonal: SeasonalTrendResult, annual: KendallResult, left_out: int) 
     notes = list(seasonal.notes)
     notes += [n for n in annual.notes if "step" in n and n not in notes]
     if left_out:
-        used = " and ".join(f.name.lower().replace("_", " ") for f in USED_FLAGS)
-        notes.append(f"{left_out} readings are left out because their flag is not {used}.")
+        used = " or ".join(f.name.lower().replace("_", " ") for f in USED_FLAGS)
+        who = "1 reading is" if left_out == 1 else f"{left_out} readings are"
+        notes.append(f"{who} left out because of the quality flag; only {used} are used.")
     return tuple(notes)

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from fathomlight.configfile import load_toml
 from fathomlight.errors import ArgumentError, NotFoundError
 
-_SETTINGS = ("parameters.toml", "seasons.toml", "species.toml")
+_SETTINGS = ("parameters.toml", "seasons.toml", "species.toml", "notices.toml")
 
 _WORKSPACE = """# What this workspace is called and how values are shown. Keys: see DEVELOPERS.md.
 [workspace]
