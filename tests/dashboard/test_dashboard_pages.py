@@ -97,7 +97,7 @@ def test_a_period_in_the_link_narrows_the_readings(demo: Any) -> None:
 
 def test_change_of_the_network_agrees(demo: Any) -> None:
     text = sound(opened("change"))
-    told = demo.trends("secchi").dropna(subset=["p"])
+    told = demo.trends("secchi").dropna(subset=["p"]).query("n_years >= 5")
     sure = told[told["p_adjusted"] < 0.05]
     murkier = int((sure["clarity"] == "murkier").sum())
     assert f"Of {len(told)} stations with enough years, {murkier} are getting murkier" in text

@@ -12,7 +12,7 @@ from fathomlight.figures.episodes import episode_strip
 from fathomlight.figures.fish import catch_and_clarity, catch_by_year, lengths
 from fathomlight.figures.habitat import bands, habitat_by_year, sensitivity
 from fathomlight.figures.index import deviations, index_by_year
-from fathomlight.figures.map import station_map
+from fathomlight.figures.map import change_map, station_map
 from fathomlight.figures.picture import Picture
 from fathomlight.figures.profile import isotherms
 from fathomlight.figures.replay import rule_by_year
@@ -31,6 +31,7 @@ __all__ = [
     "bands",
     "catch_and_clarity",
     "catch_by_year",
+    "change_map",
     "decimate",
     "deviations",
     "episode_strip",

@@ -25,6 +25,11 @@ from fathomlight.figures.theme import (
 KM_PER_DEGREE = 111.32
 """Length of one degree of latitude [km], a sphere of 6,378 km."""
 
+STANDING_METHOD = (
+    "Latest used reading of each station against its own earlier readings for this time of year. "
+    "Click a mark to open its station."
+)
+
 
 def station_map(
     stations: pd.DataFrame,
@@ -33,6 +38,9 @@ def station_map(
     units: Units = "metric",
     look: Look = LIGHT,
     chosen: str | None = None,
+    words: Mapping[str, str] = STANDING_WORDS,
+    shapes: Mapping[str, str] = STANDING_SHAPES,
+    method_line: str = STANDING_METHOD,
     height: int = 460,
 ) -> Picture:
     """Draw the stations over their waters; every mark can be clicked.
@@ -50,6 +58,10 @@ def station_map(
         The colours.
     chosen : str, optional
         Station drawn with a ring.
+    words, shapes : mapping of str to str
+        Words and Plotly symbol of each kind of mark, by the key in ``standing``.
+    method_line : str
+        The smaller line under the map.
     height : int
         [px].
 
@@ -84,31 +96,35 @@ def station_map(
         _ring_chosen(figure, rows[rows["station"] == chosen], look)
     labels = place_labels(rows, _bounds(rows, rings))
     counts = {}
-    for standing, words in STANDING_WORDS.items():
+    for standing, name in words.items():
         some = rows[rows["standing"] == standing]
         counts[standing] = len(some)
         if len(some):
-            figure.add_trace(_marks(some, standing, f"{words} ({len(some)})", look, labels))
+            legend = f"{name} ({len(some)})"
+            figure.add_trace(_marks(some, look.meaning(standing), shapes[standing], legend, look, labels))
     bounds = _bounds(rows, rings)
     _label_waters(figure, shorelines, look)
     _scale_bar(figure, bounds, units, look)
     _lay_out(figure, bounds)
-    told = ", ".join(f"{n} {STANDING_WORDS[k]}" for k, n in counts.items() if n)
+    told = ", ".join(f"{n} {words[k]}" for k, n in counts.items() if n)
     caption = f"{count_text(len(rows), 'station')}: {told}."
     return Picture(
         figure=figure,
         caption=caption,
-        method_line="Latest used reading of each station against its own earlier readings for this time "
-        "of year. Click a mark to open its station.",
+        method_line=method_line,
         alt=f"Map of the stations over the outlines of their waters. {caption}",
     )
 
 
 def _marks(
-    rows: pd.DataFrame, standing: str, legend: str, look: Look, labels: Mapping[str, tuple[str, str]]
+    rows: pd.DataFrame,
+    colour: str,
+    shape: str,
+    legend: str,
+    look: Look,
+    labels: Mapping[str, tuple[str, str]],
 ) -> go.Scatter:
-    colour = look.meaning(standing)
-    thin = STANDING_SHAPES[standing] in {"x-thin", "circle-open"}
+    thin = shape in {"x-thin", "circle-open"}
     return go.Scatter(
         x=rows["longitude"].to_numpy(float),
         y=rows["latitude"].to_numpy(float),
@@ -123,13 +139,80 @@ def _marks(
         hoverinfo="text",
         name=legend,
         marker={
-            "symbol": STANDING_SHAPES[standing],
+            "symbol": shape,
             "size": 15,
             "color": colour,
             "line": {"width": 2.5 if thin else 1, "color": colour if thin else look.paper},
         },
         selected={"marker": {"opacity": 1}},
         unselected={"marker": {"opacity": 1}, "textfont": {"color": look.ink}},
+    )
+
+
+CHANGE_WORDS = {
+    "clearer": "getting clearer",
+    "murkier": "getting murkier",
+    "usual": "no direction certain",
+    "too little past": "too few years",
+}
+"""Words of the map of change; the same shapes as the ranked intervals have."""
+
+CHANGE_SHAPES = {
+    "clearer": "triangle-up",
+    "murkier": "triangle-down",
+    "usual": "circle-open",
+    "too little past": "x-thin",
+}
+
+
+def change_map(
+    table: pd.DataFrame,
+    shorelines: Mapping[str, Any] | None = None,
+    *,
+    level: float = 0.05,
+    least_years: int = 5,
+    units: Units = "metric",
+    look: Look = LIGHT,
+    height: int = 420,
+) -> Picture:
+    """Draw where the water is getting clearer or murkier.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row a station: ``station``, ``name``, ``latitude``, ``longitude`` [degrees], ``clarity`` (``clearer``,
+        ``murkier`` or other), ``p_adjusted`` [1], ``n_years``, ``sentence``.
+    shorelines : mapping, optional
+        As for :func:`station_map`.
+    level : float
+        A direction is drawn when the adjusted p is below this, [1].
+    least_years : int
+        Stations with fewer years of values have no direction.
+    units : {"metric", "us"}
+        Unit of the scale bar.
+    look : Look
+        The colours.
+    height : int
+        [px].
+
+    Returns
+    -------
+    Picture
+        Filled triangle: direction certain after the correction. Open circle: not certain. Cross: too few years.
+    """
+    sure = table["p_adjusted"].to_numpy(float) < level
+    kinds = np.where(sure & table["clarity"].isin(["clearer", "murkier"]), table["clarity"], "usual")
+    kinds = np.where(table["n_years"].to_numpy(float) < least_years, "too little past", kinds)
+    return station_map(
+        table.assign(standing=kinds),
+        shorelines,
+        words=CHANGE_WORDS,
+        shapes=CHANGE_SHAPES,
+        method_line=f"Triangles: adjusted p below {level:g}, as in the ranked picture; fewer than {least_years} years "
+        "of values: cross. Click a mark to see its trend.",
+        units=units,
+        look=look,
+        height=height,
     )
 
 

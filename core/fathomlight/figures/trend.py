@@ -86,6 +86,7 @@ def trend_line(
     parameter: Parameter,
     *,
     step_year: float | None = None,
+    smooth: pd.DataFrame | None = None,
     units: Units = "metric",
     look: Look = LIGHT,
     height: int = 380,
@@ -104,6 +105,8 @@ def trend_line(
         What was measured.
     step_year : float, optional
         First year after a step, drawn as a thin upright line.
+    smooth : pandas.DataFrame, optional
+        A line for the eye: ``year`` (decimal), ``smooth`` (canonical unit); nothing is tested with it.
     units : {"metric", "us"}
         What the reader wants.
     look : Look
@@ -125,6 +128,8 @@ def trend_line(
     meaning = clarity_of(answer.slope, parameter) if certain else "usual"
     _readings(figure, rows, parameter, units, look)
     _lines(figure, line, parameter, units, look, meaning)
+    if smooth is not None and len(smooth):
+        _smooth(figure, smooth, parameter, units, look)
     if step_year is not None:
         figure.add_vline(
             x=float(step_year),
@@ -198,6 +203,20 @@ def _lines(
             mode="lines",
             name="Sen line",
             line={"color": colour, "width": 3},
+            hoverinfo="skip",
+        )
+    )
+
+
+def _smooth(figure: go.Figure, smooth: pd.DataFrame, parameter: Parameter, units: Units, look: Look) -> None:
+    rows = smooth.sort_values("year")
+    figure.add_trace(
+        go.Scatter(
+            x=rows["year"].to_numpy(float),
+            y=to_shown(rows["smooth"].to_numpy(float), parameter.unit, units),
+            mode="lines",
+            name="smooth line, for the eye",
+            line={"color": look.ink, "width": 1.2, "dash": "dash"},
             hoverinfo="skip",
         )
     )

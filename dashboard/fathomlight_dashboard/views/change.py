@@ -8,10 +8,26 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from fathomlight.figures import Picture, network_intervals, season_panels, trend_line, trend_sentence
-from fathomlight.figures.shown import Units, p_text, parameter_number, shown_unit, to_shown
+from fathomlight.figures import (
+    Picture,
+    change_map,
+    network_intervals,
+    season_panels,
+    trend_line,
+    trend_sentence,
+)
+from fathomlight.figures.shown import (
+    Units,
+    count_text,
+    p_text,
+    parameter_number,
+    shown_unit,
+    slope_text,
+    to_shown,
+)
 from fathomlight.model import Parameter, Station
-from fathomlight_dashboard import choices, data, widgets
+from fathomlight.workspace.change import LEAST_YEARS
+from fathomlight_dashboard import change_detect, choices, data, widgets
 from fathomlight_dashboard.page import Page
 
 if TYPE_CHECKING:
@@ -63,10 +79,11 @@ def _window(ws: Workspace, state: State, parameter: Parameter) -> tuple[int | No
 def _network(ws: Workspace, state: State, parameter: Parameter, start: int | None, end: int | None) -> None:
     table = data.ask(ws, "trends", parameter.name, start=start, end=end)
     units, look = state.units(ws), state.look
-    told = table.dropna(subset=["p"])
+    enough = table["p"].notna() & (table["n_years"] >= LEAST_YEARS)
+    told = table[enough]
     if told.empty:
         widgets.nothing_yet(
-            "No station has enough years for a trend.", "Four years in one season are the least."
+            "No station has enough years for a trend.", f"{LEAST_YEARS} years with values are the least."
         )
         return
     widgets.sentence(_network_sentence(told, parameter))
@@ -77,18 +94,60 @@ def _network(ws: Workspace, state: State, parameter: Parameter, start: int | Non
         )
 
     shown = data.draw(ws, "network", parameter.name, start, end, units, look.name, make=make)
-    event = widgets.picture(shown, key="network", on_select="rerun")
-    points = event["selection"]["points"] if event else []
-    if points and points[0].get("customdata"):
-        picked = points[0]["customdata"]
-        state.go("change", scope="one", station=picked if isinstance(picked, str) else picked[0])
+    _opens(state, widgets.picture(shown, key="network", on_select="rerun"))
+    few = table[~enough]
+    if len(few):
+        st.markdown(widgets.plain(_few_sentence(few)))
+    st.subheader("Where", anchor=False)
+    placed = _placed(ws, table, parameter, units)
+    where = data.draw(
+        ws, "change map", parameter.name, start, end, units, look.name,
+        make=lambda: change_map(
+            placed, ws.shorelines(), level=RATE, least_years=LEAST_YEARS, units=units, look=look
+        ),
+    )  # fmt: skip
+    _opens(state, widgets.picture(where, key="change map", on_select="rerun"))
     widgets.table(
-        _network_table(table, ws, parameter, units), key="network table", file_name=f"trends-{parameter.name}"
+        _network_table(pd.concat([told, few]), ws, parameter, units),
+        key="network table",
+        file_name=f"trends-{parameter.name}",
     )
     widgets.method_sentence(
         "Seasonal Kendall test on season medians at each station, with Theil-Sen slopes and 95 % limits; "
         "p values "
         "adjusted over the stations for the false-discovery rate (Benjamini & Hochberg, 1995)."
+    )
+
+
+_CHANCES = {c: st.column_config.NumberColumn(c, format="%.2g") for c in ("p", "p adjusted")}
+
+
+def _opens(state: State, event: Any) -> None:
+    """Open the trend of the station whose mark was clicked."""
+    points = event["selection"]["points"] if event else []
+    if points and points[0].get("customdata"):
+        picked = points[0]["customdata"]
+        state.go("change", scope="one", station=picked if isinstance(picked, str) else picked[0])
+
+
+def _few_sentence(few: pd.DataFrame) -> str:
+    names = [
+        f"{r.name} ({count_text(int(r.n_years), 'year')})"
+        for r in few[["name", "n_years"]].itertuples(index=False)
+    ]
+    return f"Too few years, and so left out of the picture: {', '.join(names)}."
+
+
+def _placed(ws: Workspace, table: pd.DataFrame, parameter: Parameter, units: Units) -> pd.DataFrame:
+    """Put the stations of the table in their place on the map."""
+    where = [ws.stations[s] for s in table["station"]]
+    rows = _with_sentence(table, parameter, units)
+    few = (table["n_years"] < LEAST_YEARS) | table["p"].isna()
+    rows.loc[few, "sentence"] = f"fewer than {LEAST_YEARS} years with values"
+    return rows.assign(
+        latitude=[s.latitude for s in where],
+        longitude=[s.longitude for s in where],
+        water_name=[ws.waters[s.water].name if s.water in ws.waters else "" for s in where],
     )
 
 
@@ -112,8 +171,6 @@ def _with_sentence(rows: pd.DataFrame, parameter: Parameter, units: Units) -> pd
 
 
 def _row_sentence(row: dict[Any, Any], parameter: Parameter, units: Units) -> str:
-    from fathomlight.figures.shown import slope_text
-
     slope = slope_text(row["slope"], row["slope_low"], row["slope_high"], parameter.unit, units)
     return f"{slope}; {row['likelihood']} {row['direction']}, adjusted {p_text(row['p_adjusted'])}"
 
@@ -129,13 +186,20 @@ def _network_table(rows: pd.DataFrame, ws: Workspace, parameter: Parameter, unit
     return pd.DataFrame(
         {
             "Station": rows["name"].tolist(),
-            "Direction": rows["clarity"].tolist(),
-            "How sure": rows["likelihood"].tolist(),
+            "Direction": [
+                c if n >= LEAST_YEARS else "too few years"
+                for c, n in zip(rows["clarity"], rows["n_years"], strict=True)
+            ],
+            "How sure": [
+                w if n >= LEAST_YEARS else ""
+                for w, n in zip(rows["likelihood"], rows["n_years"], strict=True)
+            ],
             f"Slope [{unit} a decade]": decade("slope"),
             "Lower limit": decade("slope_low"),
             "Upper limit": decade("slope_high"),
-            "p": rows["p"].round(4),
-            "p adjusted": rows["p_adjusted"].round(4),
+            "p": rows["p"].tolist(),
+            "p adjusted": rows["p_adjusted"].tolist(),
+            "Years": rows["n_years"],
             "Season values": rows["n"],
             "From": rows["first_year"],
             "To": rows["last_year"],
@@ -149,13 +213,28 @@ def _one(
 ) -> None:
     answer = data.ask(ws, "trend", station.id, parameter.name, start=start, end=end)
     units, look = state.units(ws), state.look
-    widgets.sentence(f"{station.name}: {_small(trend_sentence(answer.seasonal, parameter, units))}")
-    line = ws.trend_line(answer)
+    enough = answer.seasonal.n_times >= LEAST_YEARS
+    if enough:
+        widgets.sentence(f"{station.name}: {_small(trend_sentence(answer.seasonal, parameter, units))}")
+    else:
+        widgets.sentence(
+            f"{station.name}: {count_text(answer.seasonal.n_times, 'year')} with values "
+            f"{'is' if answer.seasonal.n_times == 1 else 'are'} too few to speak of a trend; {LEAST_YEARS} are the "
+            "least."
+        )
+    line = ws.trend_line(answer) if enough else ws.trend_line(answer).iloc[:0]
     labels = {s.name: s.name for s in ws.seasons.seasons}
     step = (
         answer.change_point if np.isfinite(answer.change_point.p) and answer.change_point.p < RATE else None
     )
     values = answer.yearly.assign(year=answer.yearly["year"] + 0.5)
+
+    eye = state.toggle(
+        "smooth",
+        "Smooth line for the eye",
+        help="A line through the season medians; nothing is tested with it.",
+    )
+    curve = data.ask(ws, "smooth", station.id, parameter.name) if eye else None
 
     def make() -> Picture:
         return trend_line(
@@ -164,11 +243,12 @@ def _one(
             answer.seasonal,
             parameter,
             step_year=None if step is None else step.time + 1,
+            smooth=curve,
             units=units,
             look=look,
         )
 
-    shown = data.draw(ws, "trend", station.id, parameter.name, start, end, units, look.name, make=make)
+    shown = data.draw(ws, "trend", station.id, parameter.name, start, end, units, look.name, eye, make=make)
     widgets.picture(shown, key="trend", caption=False)
     if step is not None:
         st.markdown(_step_words(step, parameter, units))
@@ -191,11 +271,13 @@ def _one(
                 * np.asarray(to_shown(rows["slope"].to_numpy(float), parameter.unit, units, difference=True)),
                 2,
             ),
-            "p": rows["p"].round(4),
+            "p": rows["p"].tolist(),
         }
     )
-    widgets.table(table, key="by season", file_name=f"{station.id}-{parameter.name}-trend")
+    widgets.table(table, key="by season", file_name=f"{station.id}-{parameter.name}-trend", config=_CHANCES)
     widgets.method_sentence(answer.method)
+    if enough:
+        change_detect.render(ws, state, station, parameter)
 
 
 def _step_words(step: Any, parameter: Parameter, units: Units) -> str:
