@@ -220,7 +220,7 @@ def main() -> int:
         print(
             f"{row.what:52} {row.measured:32} {row.bar:16} {'' if row.met is None else 'yes' if row.met else 'NO'}"
         )
-    return int(any(row.met is False for row in rows))
+    return int(any(row.met is not None and not row.met for row in rows))
 
 
 if __name__ == "__main__":

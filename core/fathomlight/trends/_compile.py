@@ -33,3 +33,14 @@ def compiled(*signature: str) -> Callable[[F], F]:
         return result
 
     return decorate
+
+
+def inner(function: F) -> F:
+    """Compile a function as part of the compiled functions of its module that call it, and keep it with them.
+
+    It has no entry from Python, and where the caller's machine code is kept it is not compiled at all. Give
+    each argument one type throughout: each set of types is compiled anew.
+    """
+    options: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+    made: F = _njit(nogil=True, error_model="numpy", **options)(function)
+    return made

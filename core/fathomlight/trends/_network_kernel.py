@@ -14,10 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 from fathomlight.trends._blocks import YEARS_FOR_COVARIANCE
-from fathomlight.trends._compile import compiled
+from fathomlight.trends._compile import inner
 from fathomlight.trends._inputs import Codes, Floats
 
 Sums = npt.NDArray[np.int16]
+Grid = npt.NDArray[np.float64]
 
 FIELDS = (
     "n",
@@ -44,7 +45,15 @@ FIELDS = (
 """What the kernel returns per station, in this order."""
 
 
-@compiled("UniTuple(float64, 2)(float64, int8)")
+ZERO: Any = np.int64(0)
+TRUE: Any = np.bool_(True)
+"""Constants of a plain type: a literal would make a version of its own of the function it is handed to."""
+
+LOW, HIGH, HELD, WHEN, ROWS, SEEN = range(6)
+"""Rows of the working table: ends of each value, values and years without gaps, sums over seasons, years seen."""
+
+
+@inner
 def _ends(value: float, code: int) -> tuple[float, float]:
     """Return the interval of a value; an open end lies one floating-point step inside its bound."""
     step = 1.2e-16 * abs(value) + 5e-324
@@ -55,7 +64,7 @@ def _ends(value: float, code: int) -> tuple[float, float]:
     return value, value
 
 
-@compiled("UniTuple(int64, 2)(float64[::1], int64, int64, int64, float64[::1])")
+@inner
 def _shrink(entries: Floats, size: int, lowest: int, highest: int, sample: Floats) -> tuple[int, int]:
     """Throw out entries that cannot hold the ranks lowest to highest; return (size left, entries below).
 
@@ -92,7 +101,7 @@ def _shrink(entries: Floats, size: int, lowest: int, highest: int, sample: Float
     return size, dropped
 
 
-@compiled("float64(float64[::1], int64, int64, int64)")
+@inner
 def _select(entries: Floats, left: int, right: int, rank: int) -> float:
     """Return the entry of a rank (from 0) of entries[left..right], partly sorting them (Hoare's find)."""
     while left < right:
@@ -116,7 +125,7 @@ def _select(entries: Floats, left: int, right: int, rank: int) -> float:
     return float(entries[rank])
 
 
-@compiled("void(float64[::1], int64, boolean, float64[::1], float64[::1])")
+@inner
 def _limits(entries: Floats, size: int, doubled: bool, centres: Floats, found: Floats) -> None:
     """Average the breakpoint list over (at - 1, at + 1] for each centre, as :mod:`._slopes` does.
 
@@ -124,7 +133,7 @@ def _limits(entries: Floats, size: int, doubled: bool, centres: Floats, found: F
     """
     length = 2 * size if doubled else size
     factor = 2 if doubled else 1
-    lowest, highest = size - 1, 0
+    lowest, highest = size - 1, ZERO
     for k in range(3):
         if not np.isnan(centres[k]):
             lowest = max(min(lowest, math.floor(centres[k]) // factor - 2), 0)
@@ -162,7 +171,7 @@ def _limits(entries: Floats, size: int, doubled: bool, centres: Floats, found: F
             found[k] = smallest if smallest == largest else total / weight
 
 
-@compiled("UniTuple(int64, 2)(float64[::1], int8[::1], float64[::1], float64[::1], int64)")
+@inner
 def _slopes_of(values: Floats, codes: Codes, years: Floats, entries: Floats, size: int) -> tuple[int, int]:
     """Append the breakpoints of one season without gaps; return the new size and the rising ends."""
     rising = 0
@@ -179,7 +188,7 @@ def _slopes_of(values: Floats, codes: Codes, years: Floats, entries: Floats, siz
     return size, rising
 
 
-@compiled("int64(float64[::1], float64[::1], float64[::1], int64)")
+@inner
 def _plain_slopes_of(values: Floats, years: Floats, entries: Floats, size: int) -> int:
     """Append the slopes of one season without gaps and qualifiers; return the new size."""
     n = values.size
@@ -190,7 +199,7 @@ def _plain_slopes_of(values: Floats, years: Floats, entries: Floats, size: int) 
     return size
 
 
-@compiled("UniTuple(int64, 2)(float64[::1], float64[::1], int16[::1], int16[::1])")
+@inner
 def _signs_of(low: Floats, high: Floats, pair_sums: Sums, rows: Sums) -> tuple[int, int]:
     """Add the pair scores of one season to the sums, fill the row sums; return S and the pairs decided."""
     n = low.size
@@ -213,7 +222,7 @@ def _signs_of(low: Floats, high: Floats, pair_sums: Sums, rows: Sums) -> tuple[i
     return score, decided
 
 
-@compiled("UniTuple(float64, 2)(float64, float64, boolean)")
+@inner
 def _standard(s: float, variance: float, continuity: bool) -> tuple[float, float]:
     """Return z and its two-sided probability."""
     if not variance > 0.0:
@@ -223,7 +232,79 @@ def _standard(s: float, variance: float, continuity: bool) -> tuple[float, float
     return z, math.erfc(abs(z) / math.sqrt(2.0))
 
 
-def station_trend(  # noqa: C901, PLR0915 -- one pass over one station, kept whole for the compiler
+@inner
+def _all_exact(codes: Codes) -> bool:
+    """Tell whether no value is qualified."""
+    qualified = False
+    for i in range(codes.shape[0]):
+        for g in range(codes.shape[1]):
+            qualified |= codes[i, g] != 0
+    return not qualified
+
+
+@inner
+def _season(values: Floats, codes: Codes, years: Floats, work: Grid, marks: Codes) -> int:
+    """Fill the working rows with one season, and leave out its gaps; return the number of values."""
+    n = 0
+    for i in range(values.size):
+        value = values[i]
+        work[LOW, i], work[HIGH, i] = _ends(value, codes[i])
+        if not np.isnan(value):
+            work[HELD, n], work[WHEN, n], marks[n] = value, years[i], codes[i]
+            work[SEEN, i] = 1.0
+            n += 1
+    return n
+
+
+@inner
+def _variance_of(n: int, decided: int, rows: Sums, all_rows: Floats) -> tuple[float, float]:
+    """Return the variance of S of a season of n values, and its share of the products between seasons."""
+    squares = 0.0
+    for i in range(rows.size):
+        row = float(rows[i])
+        squares += row * row
+        all_rows[i] += row
+    variance = float(decided) if n > 1 else 0.0
+    if n > 2:
+        spread = n * (n * n - 1.0) / 3.0 - n * (n - 1.0)
+        variance += spread * (squares - 2.0 * decided) / (n * (n - 1.0) * (n - 2.0))
+    return variance, decided + squares
+
+
+@inner
+def _products(pair_sums: Sums, all_rows: Floats) -> float:
+    """Return the products of the scores of all seasons, summed over pairs and over rows."""
+    together = 0.0
+    for k in range(pair_sums.size):
+        together += float(pair_sums[k]) * float(pair_sums[k])
+    for i in range(all_rows.size):
+        together += all_rows[i] * all_rows[i]
+    return together
+
+
+@inner
+def _tests(
+    out: Floats, score: float, independent: float, dependent: float, use: bool, one_season: bool
+) -> None:
+    """Write z and p with and without the covariance between seasons; NaN is a variance not to be had."""
+    out[5], out[6] = _standard(score, dependent if use else independent, not use)
+    out[12], out[13] = _standard(score, independent, TRUE)
+    if not np.isnan(dependent):
+        out[15], out[16] = _standard(score, dependent, one_season)
+
+
+@inner
+def _slope(out: Floats, entries: Floats, size: int, anchor: int, doubled: bool, reach: float) -> None:
+    """Write the slope and its limits, ``reach`` entries away (NaN for no limits)."""
+    centres, found = np.empty(3), np.empty(3)
+    centres[0], centres[1], centres[2] = float(anchor), anchor - reach, anchor + reach
+    _limits(entries, size, doubled, centres, found)
+    out[8], out[9], out[10] = found[0], found[1], found[2]
+    if math.isinf(found[0]) or not (doubled or 1 <= anchor < size):
+        out[8] = np.nan
+
+
+def station_trend(
     values: Floats,
     codes: Codes,
     years: Floats,
@@ -250,94 +331,51 @@ def station_trend(  # noqa: C901, PLR0915 -- one pass over one station, kept who
     """
     n_years, n_seasons = values.shape
     n_pairs = n_years * (n_years - 1) // 2
-    doubled = True
-    for i in range(n_years):
-        for g in range(n_seasons):
-            doubled = doubled and codes[i, g] == 0
+    doubled = _all_exact(codes)
     entries = np.empty(n_pairs * n_seasons * (1 if doubled else 2))
-    pair_sums, rows = np.empty(n_pairs, dtype=np.int16), np.empty(n_years, dtype=np.int16)
-    low, high, all_sums, seen = np.empty(n_years), np.empty(n_years), np.empty(n_years), np.empty(n_years)
-    held, when, marks = np.empty(n_years), np.empty(n_years), np.empty(n_years, dtype=np.int8)
-    pair_sums[:] = 0
-    all_sums[:] = 0.0
-    seen[:] = 0.0
-    size, anchor, pairs, count, used_seasons, testable, longest = 0, 0, 0, 0, 0, 0, 0
-    score, independent, own_products, z_sum, z_squares = 0, 0.0, 0.0, 0.0, 0.0
+    pair_sums, rows = np.zeros(n_pairs, dtype=np.int16), np.zeros(n_years, dtype=np.int16)
+    work, marks = np.zeros((6, n_years)), np.empty(n_years, dtype=np.int8)
+    size, anchor, pairs = ZERO, ZERO, ZERO
+    count, used_seasons, testable, longest = 0, 0, 0, 0
+    score, independent, own_products, z_sum, z_squares = 0.0, 0.0, 0.0, 0.0, 0.0
     for g in range(n_seasons):
-        n = 0
-        for i in range(n_years):
-            value = values[i, g]
-            low[i], high[i] = _ends(value, codes[i, g])
-            if not np.isnan(value):
-                held[n], when[n], marks[n] = value, years[i], codes[i, g]
-                seen[i] = 1.0
-                n += 1
+        n = _season(values[:, g], codes[:, g], years, work, marks)
         if n == 0:
             continue
-        longest = max(longest, n)
-        used_seasons += 1
-        count += n
-        s, decided = _signs_of(low, high, pair_sums, rows)
-        squares = 0.0
-        for i in range(n_years):
-            row = float(rows[i])
-            squares += row * row
-            all_sums[i] += row
-        variance = 0.0
-        if n > 1:
-            variance = float(decided)
-        if n > 2:
-            spread = n * (n * n - 1.0) / 3.0 - n * (n - 1.0)
-            variance += spread * (squares - 2.0 * decided) / (n * (n - 1.0) * (n - 2.0))
-        score += s
-        independent += variance
-        own_products += decided + squares
+        longest, used_seasons, count = max(longest, n), used_seasons + 1, count + n
+        pairs += n * (n - 1) // 2
+        s, decided = _signs_of(work[LOW], work[HIGH], pair_sums, rows)
+        variance, own = _variance_of(n, decided, rows, work[ROWS])
+        score, independent, own_products = score + s, independent + variance, own_products + own
         if n > 2 and variance > 0.0:
             z = s / math.sqrt(variance)
-            z_sum += z
-            z_squares += z * z
-            testable += 1
-        pairs += n * (n - 1) // 2
+            z_sum, z_squares, testable = z_sum + z, z_squares + z * z, testable + 1
         if doubled:
-            size = _plain_slopes_of(held[:n], when[:n], entries, size)
+            size = _plain_slopes_of(work[HELD, :n], work[WHEN, :n], entries, size)
         else:
-            size, rising = _slopes_of(held[:n], marks[:n], when[:n], entries, size)
+            size, rising = _slopes_of(work[HELD, :n], marks[:n], work[WHEN, :n], entries, size)
             anchor += rising
-    together = 0.0
-    for k in range(n_pairs):
-        together += float(pair_sums[k]) * float(pair_sums[k])
     years_used = 0
     for i in range(n_years):
-        together += all_sums[i] * all_sums[i]
-        years_used += int(seen[i])
-    dependent = independent + (together - own_products) / 3.0
-    valid = dependent > 0.0 and years_used > 2
-    use = dependence and valid and years_used >= YEARS_FOR_COVARIANCE and used_seasons > 1
+        years_used += int(work[SEEN, i])
+    dependent = independent + (_products(pair_sums, work[ROWS]) - own_products) / 3.0
+    if not (dependent > 0.0 and years_used > 2):
+        dependent = np.nan
+    use = dependence and dependent > 0.0 and years_used >= YEARS_FOR_COVARIANCE and used_seasons > 1
     variance = dependent if use else independent
     for k in range(out.size):
         out[k] = np.nan
     out[0], out[1], out[2], out[3], out[4] = count, years_used, used_seasons, score, variance
-    out[11], out[14], out[17] = independent, dependent if valid else np.nan, use
+    out[11], out[14], out[17] = independent, dependent, use
     if pairs > 0:
         out[7] = score / pairs
     if longest > 2:
-        out[5], out[6] = _standard(score, variance, not use)
-        out[12], out[13] = _standard(score, independent, True)
-        if valid:
-            out[15], out[16] = _standard(score, dependent, used_seasons == 1)
+        _tests(out, score, independent, dependent, use, used_seasons == 1)
     if testable > 0:
-        out[18] = max(z_squares - z_sum * z_sum / testable, 0.0)
-        out[19] = testable - 1
+        out[18], out[19] = max(z_squares - z_sum * z_sum / testable, 0.0), testable - 1
     if size > 0:
-        centres, found = np.empty(3), np.empty(3)
-        centres[0], centres[1], centres[2] = float(pairs) if doubled else float(anchor), np.nan, np.nan
-        if longest > 2:
-            reach = critical * math.sqrt(max(variance, 0.0)) + 1.0
-            centres[1], centres[2] = centres[0] - reach, centres[0] + reach
-        _limits(entries, size, doubled, centres, found)
-        out[8], out[9], out[10] = found[0], found[1], found[2]
-        if math.isinf(found[0]) or not (doubled or 1 <= anchor < size):
-            out[8] = np.nan
+        reach = critical * math.sqrt(max(variance, 0.0)) + 1.0 if longest > 2 else np.nan
+        _slope(out, entries, size, pairs if doubled else anchor, doubled, reach)
 
 
 def build() -> Any:

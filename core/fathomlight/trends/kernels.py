@@ -13,6 +13,8 @@ with weight :data:`WEIGHTS` by the kinds of the two points (0 exact, 1 ``<``, 2 
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -77,7 +79,7 @@ def _split(places: Points, out: Points, bit: int) -> int:
         middle, ones = start + half, 0
         for k in range(start, min(middle + half, places.size)):
             place = places[k]
-            up = np.int64((place >> bit) & 1)
+            up: Any = np.int64((place >> bit) & 1)
             out[middle + ones if up else k - ones] = place
             pairs += (1 - up) * ones
             ones += up
@@ -100,7 +102,7 @@ def _split_and_report(
         zero, one, middle = start, start + half, start + half
         for k in range(start, min(middle + half, places.size)):
             place = places[k]
-            up = np.int64((place >> bit) & 1)
+            up: Any = np.int64((place >> bit) & 1)
             out[one if up else zero] = place
             pairs += (1 - up) * (one - middle)
             while following < pairs:

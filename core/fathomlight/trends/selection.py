@@ -202,7 +202,8 @@ class ImplicitSlopes:
         return 8 * float(np.finfo(float).eps) * size / self._shortest
 
     def _keys(self, slope: float) -> Floats:
-        return -self.times if math.isinf(slope) else self.values - slope * self.times
+        keys: Floats = -self.times if math.isinf(slope) else self.values - slope * self.times
+        return keys
 
     def _order(self, slope: float) -> Ints:
         """Return the points sorted by residual, equal ones by number."""
