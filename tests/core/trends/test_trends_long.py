@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from fathomlight.trends import mann_kendall, theil_sen
+from fathomlight.trends import kernels, mann_kendall, theil_sen
 from fathomlight.trends._scores import interval_codes, kendall_score, sign_matrix
 from fathomlight.trends._slopes import block_breakpoints
 from fathomlight.trends.selection import implicit_breakpoints
@@ -58,6 +58,42 @@ def test_slope_and_limits_like_scipy(tied_times, rounded):
     if not tied_times:  # scipy's variance takes no account of repeated times
         assert ours.slope_low == pytest.approx(theirs.low_slope, rel=1e-9)
         assert ours.slope_high == pytest.approx(theirs.high_slope, rel=1e-9)
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 2**32), st.integers(2, 90), st.floats(0.02, 40))
+def test_pairs_that_change_places(seed, n, nearly):
+    # against every pair, looked up one by one
+    rng = np.random.default_rng(seed)
+    order = rng.permutation(n)
+    keys = np.empty(n)
+    keys[order] = np.round(np.arange(n) + nearly * rng.standard_normal(n))  # with ties
+    target = np.lexsort((np.arange(n), keys))
+    place = np.argsort(target)
+    moved = {(int(a), int(b)) for k, a in enumerate(order) for b in order[k + 1 :] if place[a] > place[b]}
+    count, left, right = kernels.moved_pairs(order, target, np.arange(len(moved) + 5))
+    assert count == len(moved) == kernels.moved_pairs(order, target)[0]
+    assert sorted(zip(left.tolist(), right.tolist(), strict=True)) == sorted(moved)
+    all_left, all_right = kernels.all_moved_pairs(order, keys, len(moved))
+    assert sorted(zip(all_left.tolist(), all_right.tolist(), strict=True)) == sorted(moved)
+    if moved:
+        assert kernels.all_moved_pairs(order, keys, len(moved) - 1)[0].size == len(moved)
+    twice = np.sort(rng.integers(0, count + 3, 2 * n))  # some wanted more than once, some out of reach
+    _, again_left, again_right = kernels.moved_pairs(order, target, twice)
+    within = twice[twice < count]
+    assert np.array_equal(again_left, left[within])
+    assert np.array_equal(again_right, right[within])
+    kinds = rng.integers(0, 3, n).astype(np.uint8)
+    weight = sum(int(kernels.WEIGHTS[kinds[a], kinds[b]]) for a, b in moved)
+    assert kernels.moved_weight(order, target, kinds) == weight
+
+
+@settings(max_examples=30)
+@given(st.lists(st.integers(0, 12), min_size=1, max_size=60))
+def test_falling_pairs_of_ranks(ranks):
+    _, dense = np.unique(ranks, return_inverse=True)
+    falling = sum(a > b for k, a in enumerate(ranks) for b in ranks[k + 1 :])
+    assert kernels.falling_pairs(dense.astype(np.int64)) == falling
 
 
 @settings(max_examples=30)
