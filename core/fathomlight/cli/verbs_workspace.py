@@ -134,7 +134,8 @@ def _serve(folder: Path, port: int, address: str) -> None:
             "the pages are not part of this installation", expected="the package fathomlight_dashboard"
         ) from None
     os.environ["FATHOMLIGHT_WORKSPACE"] = str(folder.resolve())
-    note(f"Open http://{address}:{port} in a browser; end with Ctrl-C.")
+    if os.environ.get("FATHOMLIGHT_LOG") != "json":  # then every line is JSON
+        note(f"Open http://{address}:{port} in a browser; end with Ctrl-C.")
     command = [
         sys.executable, "-m", "streamlit", "run", str(pages.SERVER), "--server.port", str(port),
         "--server.address", address, *[f for f in pages.STREAMLIT_FLAGS if not f.startswith("--server.address")],
