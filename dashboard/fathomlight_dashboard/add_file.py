@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,8 @@ import streamlit as st
 
 from fathomlight.errors import FathomlightError
 from fathomlight.figures.shown import count_text
-from fathomlight_dashboard import data, uploads, widgets
+from fathomlight.ingest import Recipe
+from fathomlight_dashboard import add_propose, data, uploads, widgets
 from fathomlight_dashboard.add_report import counts_line, show_refused
 
 if TYPE_CHECKING:
@@ -40,21 +42,51 @@ def render(ws: Workspace, state: State) -> None:
     )  # fmt: skip
     if upload is None:
         state.forget("checked")
+        state.forget("proposal")
         _templates(ws)
         return
     content = upload.getvalue()
-    chosen = None if recipe == FIND_OUT else recipe
-    mark = (uploads.fingerprint(content), upload.name, recipe, ws.data_version)
-    kept = state.kept("checked")
+    try:
+        _read(ws, state, upload.name, content, None if recipe == FIND_OUT else recipe)
+    except FathomlightError as error:
+        widgets.error_box(error)
+
+
+def _read(ws: Workspace, state: State, name: str, content: bytes, recipe: str | Recipe | None) -> None:
+    """Find the recipe, asking where it is not certain; then check the file with it, and offer to load it."""
+    mark = (uploads.fingerprint(content), name, ws.data_version, len(ws.recipes))
+    made_up = False
+    if recipe is None:
+        proposal = _once(
+            state, "proposal", mark, "Looking at the file …", lambda: add_propose.propose(ws, name, content)
+        )
+        recipe = proposal.recipe
+        if not proposal.certain:
+            recipe = add_propose.recipe_for(ws, state, proposal, name, mark[0][:12])
+            if recipe is None:
+                return
+            made_up = not proposal.ready
+    known = recipe if isinstance(recipe, str) else recipe.model_dump_json()
+    report = _once(
+        state,
+        "checked",
+        (*mark, known),
+        "Reading the file …",
+        lambda: uploads.check(ws, name, content, recipe),
+    )
+    _report(ws, state, report, name, content, recipe)
+    if made_up and isinstance(recipe, Recipe):
+        add_propose.keep(ws, state, recipe)
+
+
+def _once(state: State, name: str, mark: Any, words: str, make: Callable[[], Any]) -> Any:
+    """Do something once for a mark, and remember it for this visit."""
+    kept = state.kept(name)
     if kept is None or kept[0] != mark:
-        try:
-            with st.spinner("Reading the file …"):
-                kept = (mark, uploads.check(ws, upload.name, content, chosen))
-        except FathomlightError as error:
-            widgets.error_box(error)
-            return
-        state.keep("checked", kept)
-    _report(ws, state, kept[1], upload.name, content, chosen)
+        with st.spinner(words):
+            kept = (mark, make())
+        state.keep(name, kept)
+    return kept[1]
 
 
 def _recipe_words(ws: Workspace, name: str) -> str:
@@ -83,7 +115,9 @@ def _template(ws: Workspace, name: str) -> bytes:
         return ws.write_template(Path(folder) / name).read_bytes()
 
 
-def _report(ws: Workspace, state: State, report: Any, name: str, content: bytes, recipe: str | None) -> None:
+def _report(
+    ws: Workspace, state: State, report: Any, name: str, content: bytes, recipe: str | Recipe
+) -> None:
     widgets.sentence(report.sentence)
     st.markdown(counts_line(report))
     for warning in report.warnings:

@@ -107,6 +107,31 @@ def test_a_file_that_is_no_table_is_refused_in_words(desk: Any) -> None:
     assert "Traceback" not in text
 
 
+ODD_FILE = b"""Where,Sampled,Disc seen to,On bottom?,Remarks
+Vellumere deep hole,03/04/2025,21,n,windy
+Pindlewick bay centre,05/06/2025,5.5,y,
+"""
+"""Invented; no ready recipe reads it, its dates can be read two ways, and it does not say its unit."""
+
+
+def test_a_file_no_recipe_fits_is_asked_about_then_loaded(desk: Any, phone: Any) -> None:
+    upload(phone, "odd cards.csv", ODD_FILE)
+    phone.shoot("phone-add-questions")
+    tab = upload(desk, "odd cards.csv", ODD_FILE)
+    main = tab.locator("[data-testid=stMain]")
+    assert "No ready recipe reads this file" in main.inner_text()
+    assert "3 questions still to answer" in main.inner_text()
+    assert tab.locator("[data-testid=stRadio] input:checked").count() == 0  # nothing is chosen silently
+    assert tab.get_by_role("button", name="Load these readings").count() == 0
+    for choice in ("03/04/2025 is 3 Apr 2025", "ft", "Yes, the disc was seen on the bottom"):
+        tab.locator("[data-testid=stRadio]").get_by_text(choice, exact=True).click()
+        desk.settle()
+    main.get_by_text("2 values would be stored").wait_for(timeout=60_000)
+    desk.shoot("desk-add-answered")
+    tab.get_by_role("button", name="Load these readings").click()
+    main.get_by_text(re.compile(r"Batch \d+:")).wait_for(timeout=60_000)
+
+
 def test_one_visit_from_a_phone(phone: Any) -> None:
     tab = phone.open("add", way="visit", station="PIN-1")
     tab.locator("[data-testid=stDateInput] [role=spinbutton]").first.click()

@@ -7,6 +7,9 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from fathomlight import open_workspace
+from fathomlight.errors import NotAllowedError
+
 
 def button(at: Any, label: str) -> Any:
     return next(b for b in at.button if b.label == label)
@@ -100,3 +103,105 @@ def test_the_smooth_line_is_drawn_only_when_asked_for(demo: Any, open_page: Any,
 
     assert "for the eye" not in drawn(open_page("change", scope="one", station="TAN-1"))
     assert "for the eye" in drawn(open_page("change", scope="one", station="TAN-1", smooth="yes"))
+
+
+ODD = """Where,Sampled,Disc seen to,On bottom?,Surface temp,Remarks
+Vellumere deep hole,03/04/2025,21,n,5.1,windy
+Vellumere deep hole,05/06/2025,18,n,14.2,
+Pindlewick bay centre,05/06/2025,5.5,y,17.0,calm
+Pindlewick bay centre,07/08/2025,5.0,y,22.5,
+"""
+"""Invented; columns no ready recipe knows, dates that can be read two ways, no unit anywhere."""
+
+
+def answer(at: Any, label: str, value: str) -> None:
+    next(r for r in [*at.radio, *at.selectbox] if label in r.label).set_value(value)
+
+
+def test_a_file_no_recipe_fits_is_asked_about_then_loaded(own: Any, open_page: Any, said: Any) -> None:
+    at = open_page("add", way="file")
+    at.file_uploader[0].upload("odd week.csv", ODD.encode(), "text/csv").run()
+    text = said(at)
+    taken = at.dataframe[0].value.set_index("Column")
+    assert taken.loc["Disc seen to", "Taken for"] == own.parameters["secchi"].label
+    assert taken.loc["Remarks", "First values"] == ""  # comments can hold names
+    asked = [r for r in at.radio if r.value is None and r.label != "What do you have?"]
+    assert len(asked) == 4  # day or month first, two units, the bottom
+    assert "4 questions still to answer" in text
+    assert not [b for b in at.button if b.label == "Load these readings"]
+    answer(at, "day or the month", "%d/%m/%Y")
+    answer(at, "Disc seen to", "ft")
+    answer(at, "on the bottom?", "yes")
+    at.run()
+    assert "1 question still to answer" in said(at)
+    answer(at, "Surface temp", "degC")
+    at.run()
+    assert "**8** new" in said(at)
+    button(at, "Load these readings").click().run()
+    said(at)
+    rows = own.readings(["PIN-1", "VEL-1"], ["secchi"])
+    loaded = rows[rows["batch"] == rows["batch"].max()].sort_values(["station", "local_date"])
+    assert [str(d.date()) for d in loaded["local_date"]] == [
+        "2025-06-05",
+        "2025-08-07",
+        "2025-04-03",
+        "2025-06-05",
+    ]
+    assert loaded["qualifier"].tolist() == [">", ">", "=", "="]
+    assert loaded["value"].tolist() == pytest.approx([5.5 * 0.3048, 5.0 * 0.3048, 21 * 0.3048, 18 * 0.3048])
+
+
+def test_answers_are_kept_as_a_recipe_that_asks_no_more(own: Any, open_page: Any, said: Any) -> None:
+    at = open_page("add", way="file")
+    at.file_uploader[0].upload("odd week.csv", ODD.encode(), "text/csv").run()
+    for label, value in (
+        ("day or the month", "%d/%m/%Y"), ("Disc seen to", "ft"), ("on the bottom?", "no"), ("Surface temp", "degC"),
+    ):  # fmt: skip
+        answer(at, label, value)
+    at.run()
+    at.text_input(key="recipe name").set_value("Odd cards")
+    button(at, "Keep this recipe").click().run()
+    assert "config/recipes/odd-cards.toml" in said(at)
+    assert "questions" not in "".join(s.value for s in at.subheader)
+    with open_workspace(own.root, read_only=True) as again:
+        recipe = again.recipe("odd-cards")
+        assert recipe.time.formats == ("%d/%m/%Y",)
+        assert not recipe.values[0].qualifier_column
+
+
+def test_a_volunteer_cannot_keep_a_recipe(own: Any, open_page: Any) -> None:
+    from fathomlight.workspace.rights import Rights
+    from fathomlight_dashboard.add_propose import keep_recipe
+
+    one = own.acting_as("someone", Rights("volunteer"))
+    with pytest.raises(NotAllowedError):
+        keep_recipe(one, own.recipe(next(iter(own.recipes))), "mine", "")
+    assert not (own.root / "config" / "recipes" / "mine.toml").exists()
+
+
+def test_every_question_has_choices(own: Any, tmp_path: Any) -> None:
+    from fathomlight_dashboard.add_asks import answered, asks, together
+
+    path = tmp_path / "long.csv"
+    path.write_text(
+        "Place,Day,Time,Analyte,Result\n"
+        "Vellumere deep hole,2025-06-05,10:00,Secchi,4.0\n"
+        "Nowhere pond,2025-06-05,10:30,Sparkle,7\n"
+        "Elsewhere pond,2025-06-06,10:30,Temp,12\n"
+    )
+    proposal = own.propose(path)
+    found = asks(own, proposal)
+    assert len(found) >= len(proposal.questions)
+    assert all(len(a.words) >= 2 for a in found)
+    texts = [a.text for a in found]
+    assert "Which station is “Nowhere pond”?" in texts
+    answers = {
+        "Which station is “Nowhere pond”?": "PIN-1",
+        "What is “Secchi”?": "secchi",
+        "What is “Temp”?": "",
+    }
+    parts = [a.change(answers[a.text]) for a in found if a.text in answers]
+    recipe = answered(proposal, together(parts), "mine")
+    assert recipe.station.aliases == {"Nowhere pond": "PIN-1"}
+    assert dict(recipe.values[0].parameters) == {"Secchi": ("secchi",)}
+    assert {"Temp", "Sparkle"} <= set(recipe.values[0].skip_parameters)
