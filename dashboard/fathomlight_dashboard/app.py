@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 def main() -> None:
     """Draw the dashboard; ``streamlit run`` calls it at every interaction."""
     st.set_page_config(page_title="Fathomlight", page_icon=ICON, layout="centered", menu_items={})
+    widgets.style()
     try:
         ws = data.workspace()
     except FathomlightError as error:

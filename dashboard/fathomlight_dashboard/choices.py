@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
 def with_readings(ws: Workspace) -> dict[str, list[str]]:
     """Return the parameters that have readings, by station id."""
-    return {s: list(data.ask(ws, "parameters_at", s)) for s in ws.stations}
+    counts = data.ask(ws, "counts")
+    there = set(zip(counts["station"], counts["parameter"], strict=True))
+    return {s: [p for p in ws.parameters if (s, p) in there] for s in ws.stations}
 
 
 def clarity_parameter(ws: Workspace, state: State, *, place: Any = st) -> Parameter:

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 MANY = 400
 """Answers kept at most."""
 
+KEPT_BY_WORKSPACE = frozenset({"counts", "parameters_at", "season_cells", "series"})
+"""Answers the workspace remembers itself, by its own limit of memory: keeping them here too would hold them longer."""
+
 OF_PEOPLE = frozenset({"batches", "episodes", "history", "refused", "status"})
 """Answers that depend on who asks: they tell of people, and not everybody may see that."""
 
@@ -34,8 +37,19 @@ def folder() -> Path:
 
 def _fingerprint(root: Path) -> tuple[tuple[str, int], ...]:
     """Change when a file of the configuration changes, so that the workspace is opened anew."""
-    files = sorted((root / "config").rglob("*")) if (root / "config").is_dir() else []
-    return tuple((p.name, p.stat().st_mtime_ns) for p in files if p.is_file())
+    found: list[tuple[str, int]] = []
+    folders = [str(root / "config")]
+    while folders:
+        try:
+            with os.scandir(folders.pop()) as entries:
+                for entry in entries:
+                    if entry.is_dir():
+                        folders.append(entry.path)
+                    else:
+                        found.append((entry.path, entry.stat().st_mtime_ns))
+        except FileNotFoundError:  # no workspace here yet, or a file renamed this moment
+            continue
+    return tuple(sorted(found))
 
 
 def _close(ws: Any) -> None:
@@ -99,6 +113,8 @@ def ask(ws: Workspace, name: str, *args: Hashable, **more: Hashable) -> Any:
     object
         The answer, shared between readers: it must not be changed.
     """
+    if name in KEPT_BY_WORKSPACE:
+        return getattr(ws, name)(*args, **more)
     key = version(ws)
     if name in OF_PEOPLE:
         key = (*key, ws.actor, ws.rights.role)

@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from fathomlight_dashboard import APP, health, logs
+from fathomlight_dashboard import APP, health, logs, memory
 
 log = logging.getLogger("fathomlight.server")
 
@@ -41,4 +41,5 @@ async def _life(_: Any) -> AsyncIterator[dict[str, Any]]:
 
 
 logs.setup()
+memory.settle()
 app = st.App(APP, routes=[Route("/health", _health)], lifespan=_life)

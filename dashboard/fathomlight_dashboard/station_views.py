@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -73,7 +74,7 @@ def standing_sentence(sentence: str, value: float, parameter: Parameter, units: 
 
 
 def _used(rows: pd.DataFrame) -> pd.DataFrame:
-    return rows[rows["flag"].isin([int(f) for f in USED_FLAGS])]
+    return rows.iloc[np.flatnonzero(np.isin(rows["flag"].to_numpy(), [int(f) for f in USED_FLAGS]))]
 
 
 def shown_readings(rows: pd.DataFrame, parameter: Parameter, units: Any) -> pd.DataFrame:
@@ -98,23 +99,24 @@ def shown_readings(rows: pd.DataFrame, parameter: Parameter, units: Any) -> pd.D
 
 def year_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
     """The last year against its past."""
-    rows = _used(data.ask(ws, "series", station.id, parameter.name))
-    if rows.empty:
+    series = data.ask(ws, "series", station.id, parameter.name)
+    used = np.isin(series["flag"].to_numpy(), [int(f) for f in USED_FLAGS])
+    dated = series["local_date"].to_numpy("datetime64[us]").astype("datetime64[Y]").astype(int) + 1970
+    if not used.any():
         widgets.nothing_yet("No reading here may be used yet.", "See the page Check readings for why.")
         return
     units, look = state.units(ws), state.look
-    years = sorted({int(y) for y in rows["local_date"].dt.year.unique()}, reverse=True)
+    years = sorted((int(y) for y in np.unique(dated[used])), reverse=True)
     left, right = st.columns(2)
     year = int(state.choose("year", "Year", [str(y) for y in years], place=left))
     others = state.choose_many("beside", "Beside it", [str(y) for y in years if y != year], place=right)
     envelope = data.ask(ws, "envelope", station.id, parameter.name, year=year)
-    dated = rows["local_date"].dt.year
-    this = rows[dated == year]
-    before = dated[dated < year]
-    past = f"{before.min()} to {before.max()}" if len(before) else ""
-    beside = {int(y): rows[dated == int(y)] for y in others}
+    this = series.iloc[np.flatnonzero(used & (dated == year))]
+    before = [y for y in years if y < year]
+    past = f"{before[-1]} to {before[0]}" if before else ""
 
     def make() -> Picture:
+        beside = {int(y): series.iloc[np.flatnonzero(used & (dated == int(y)))] for y in others}
         return year_against_past(
             envelope,
             this,
@@ -131,9 +133,11 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
     )
     widgets.picture(shown, key="year against past")
     widgets.table(
-        shown_readings(this, parameter, units),
+        shown_readings(this.tail(widgets.SHOWN), parameter, units),
         key="this year",
         file_name=f"{station.id}-{parameter.name}-{year}",
+        whole=lambda: shown_readings(this, parameter, units),
+        total=len(this),
         config={"Date": widgets.date_column()},
     )
 
@@ -143,18 +147,9 @@ def readings_view(ws: Workspace, state: State, station: Station, parameter: Para
     rows = data.ask(ws, "series", station.id, parameter.name)
     units, look = state.units(ws), state.look
     failed = state.toggle("failed", "Draw readings that fail the checks too")
-    with st.expander("Period", expanded=False):
-        left, right = st.columns(2)
-        start, end = state.date("from", "From", place=left), state.date("to", "To", place=right)
+    start, end = _period(state)
     dragging: Any = False if state.by_finger else "select"
-    part = rows
-    if start or end:
-        keep = np.ones(len(rows), dtype=bool)
-        if start:
-            keep &= (rows["local_date"] >= pd.Timestamp(start)).to_numpy()
-        if end:
-            keep &= (rows["local_date"] <= pd.Timestamp(end)).to_numpy()
-        part = rows[keep]
+    part = _within(rows, start, end)
 
     def make() -> Picture:
         return readings_series(part, parameter, units=units, look=look, show_failed=failed, dragging=dragging)
@@ -173,6 +168,39 @@ def readings_view(ws: Workspace, state: State, station: Station, parameter: Para
         make=make,
     )
     event = widgets.picture(shown, key=f"readings {start} {end}", on_select="rerun", selection_mode="box")
+    _take_period(state, event, bool(start or end), bool(dragging))
+    widgets.table(
+        shown_readings(part.tail(widgets.SHOWN), parameter, units),
+        key="readings table",
+        file_name=f"{station.id}-{parameter.name}",
+        config={"Date": widgets.date_column()},
+        whole=lambda: shown_readings(part, parameter, units),
+        total=len(part),
+    )
+
+
+def _period(state: State) -> tuple[dt.date | None, dt.date | None]:
+    """Let the reader write the first and the last day of a period."""
+    with st.expander("Period", expanded=False):
+        left, right = st.columns(2)
+        return state.date("from", "From", place=left), state.date("to", "To", place=right)
+
+
+def _within(rows: pd.DataFrame, start: dt.date | None, end: dt.date | None) -> pd.DataFrame:
+    """Return the rows of a period; a picture of them is thinned anew, so that it shows more the closer it looks."""
+    if start is None and end is None:
+        return rows
+    days = rows["local_date"].to_numpy("datetime64[us]")
+    keep = np.ones(len(rows), dtype=bool)
+    if start:
+        keep &= days >= np.datetime64(start, "us")
+    if end:
+        keep &= days <= np.datetime64(end, "us")
+    return rows.iloc[np.flatnonzero(keep)]
+
+
+def _take_period(state: State, event: Any, narrowed: bool, dragging: bool) -> None:
+    """Take a dragged period into the address, and offer the way back."""
     boxes = event["selection"]["box"] if event else []
     if boxes and len(boxes[0].get("x", [])) >= 2:
         low, high = sorted(str(x)[:10] for x in boxes[0]["x"][:2])
@@ -180,18 +208,10 @@ def readings_view(ws: Workspace, state: State, station: Station, parameter: Para
         state.set("to", high)
         state.flush()
         st.rerun()
-    if start or end:
+    if narrowed:
         st.button("Show the whole record", icon=":material/zoom_out_map:", on_click=_whole, args=(state,))
     elif dragging:
         st.caption("Drag along the picture to look at a period more closely.")
-    widgets.table(
-        shown_readings(part.tail(5000), parameter, units),
-        key="readings table",
-        file_name=f"{station.id}-{parameter.name}",
-        config={"Date": widgets.date_column()},
-    )
-    if len(part) > 5000:
-        st.caption("The table shows the newest 5,000 readings; `fathomlight export` writes them all.")
 
 
 def _whole(state: State) -> None:
@@ -301,16 +321,27 @@ def compare_view(ws: Workspace, state: State, station: Station, parameter: Param
     if not others:
         st.caption("Choose up to five other stations that have the same parameter.")
     chosen = [station.id, *others]
+    start, end = _period(state)
+    dragging: Any = False if state.by_finger else "select"
+
+    def used_of(s: str) -> pd.DataFrame:
+        series = data.ask(ws, "series", s, parameter.name)[["time", "local_date", "value", "flag"]]
+        return _used(_within(series, start, end))
 
     def make() -> Picture:
-        tables = {ws.stations[s].name: _used(data.ask(ws, "series", s, parameter.name)) for s in chosen}
-        return stations_beside(tables, parameter, units=units, look=look)
+        tables = {ws.stations[s].name: used_of(s) for s in chosen}
+        return stations_beside(tables, parameter, units=units, look=look, dragging=dragging)
 
-    shown = data.draw(ws, "compare", tuple(chosen), parameter.name, units, look.name, make=make)
-    widgets.picture(shown, key=f"compare {'-'.join(chosen)}")
+    span = (str(start), str(end))
+    shown = data.draw(
+        ws, "compare", tuple(chosen), parameter.name, units, look.name, *span, dragging, make=make
+    )
+    key = f"compare {'-'.join((*chosen, *span))}"
+    event = widgets.picture(shown, key=key, on_select="rerun", selection_mode="box")
+    _take_period(state, event, bool(start or end), bool(dragging))
     rows = []
     for s in chosen:
-        used = _used(data.ask(ws, "series", s, parameter.name))
+        used = used_of(s)
         values = np.asarray(to_shown(used["value"].to_numpy(float), parameter.unit, units))
         rows.append(
             {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import html
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -24,7 +24,22 @@ SAFETY = (
 )
 """Said wherever clarity is shown as good."""
 
+SHOWN = 2000
+"""Rows of a table that are sent to the page; its file has all of them."""
+
+_STYLE = """<style>
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] p {
+  color: color-mix(in srgb, var(--st-text-color) 82%, transparent);
+}
+</style>"""
+"""Small print of the framework is too pale to be read easily: contrast at least 4.5 in both looks."""
+
 _LARGE = "font-size: 1.3rem; line-height: 1.4; margin: 0"
+
+
+def style() -> None:
+    """Make the small print of every page dark enough to be read."""
+    st.html(_STYLE)
 
 
 def invented_label(ws: Workspace) -> None:
@@ -98,6 +113,8 @@ def table(
     download: bool = True,
     height: int | None = None,
     on_select: Any = None,
+    whole: Callable[[], pd.DataFrame] | None = None,
+    total: int | None = None,
 ) -> Any:
     """Show a table, and offer it as a file.
 
@@ -119,29 +136,51 @@ def table(
         [px].
     on_select : callable or "rerun", optional
         Makes rows selectable.
+    whole : callable, optional
+        Makes the rows of the file, when `rows` are only the first of them; called when somebody wants the file.
+    total : int, optional
+        Number of rows of the file.
 
     Returns
     -------
     object
         What ``st.dataframe`` returns.
     """
-    shown = rows if columns is None else rows[[c for c in columns if c in rows]].rename(columns=dict(columns))
+    all_rows = (
+        rows if columns is None else rows[[c for c in columns if c in rows]].rename(columns=dict(columns))
+    )
+    shown, n = all_rows.head(SHOWN), len(rows) if total is None else total
     more: dict[str, Any] = {"height": height} if height else {}
     if on_select:
         more |= {"on_select": on_select, "selection_mode": "single-row"}
     event = st.dataframe(shown, hide_index=True, width="stretch", key=key, column_config=config, **more)
+    if download and n > len(shown):
+        st.caption(f"The first {len(shown):,} rows are shown; the file has all {n:,}.")
     if download and len(shown):
-        download_csv(shown, key=f"{key} file", file_name=file_name)
+        download_csv(whole or all_rows, key=f"{key} file", file_name=file_name)
     return event
 
 
 def download_csv(
-    rows: pd.DataFrame, *, key: str, file_name: str, label: str = "Download this table (CSV)"
+    rows: pd.DataFrame | Callable[[], pd.DataFrame],
+    *,
+    key: str,
+    file_name: str,
+    label: str = "Download this table (CSV)",
 ) -> None:
-    """Offer a table as a CSV file that a spreadsheet opens without running anything in it."""
+    """Offer a table as a CSV file that a spreadsheet opens without running anything in it.
+
+    The file is written when somebody wants it; `rows` may be what makes the table then.
+    """
+
+    def content() -> bytes:
+        table = rows() if callable(rows) else rows
+        text: str = escape_frame(table).to_csv(index=False, date_format="%Y-%m-%d")
+        return text.encode("utf-8-sig")
+
     st.download_button(
         label,
-        data=escape_frame(rows).to_csv(index=False, date_format="%Y-%m-%d").encode("utf-8-sig"),
+        data=content,
         file_name=f"{file_name}.csv",
         mime="text/csv",
         key=key,

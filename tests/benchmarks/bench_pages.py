@@ -138,7 +138,9 @@ def _visits(station: str, rng: np.random.Generator, visits: int, years: int) -> 
     depths = np.arange(0.0, 20.0, 2.0)
     grid = np.repeat(times[-20 * visits :: 2], len(depths))
     below = np.tile(depths, len(grid) // len(depths))
-    warm = np.clip(4 + 18 * np.exp(-below / 8) - 4 * np.cos(2 * np.pi * grid.dayofyear.to_numpy() / 365), 0.5, 30)
+    warm = np.clip(
+        4 + 18 * np.exp(-below / 8) - 4 * np.cos(2 * np.pi * grid.dayofyear.to_numpy() / 365), 0.5, 30
+    )
     yield _table(station, "temperature", "degC", grid, warm, below)
 
 
@@ -186,7 +188,7 @@ class Server:
 
     def memory(self) -> tuple[float, float]:
         """Return memory now and at its peak [MB]."""
-        with open(f"/proc/{self.process.pid}/status") as text:
+        with Path(f"/proc/{self.process.pid}/status").open() as text:
             found = dict(line.split(":", 1) for line in text)
         return tuple(int(found[k].split()[0]) / 1024 for k in ("VmRSS", "VmHWM"))  # type: ignore[return-value]
 
@@ -329,7 +331,9 @@ async def one_reader(port: int, cases: list[str], runs: int) -> list[Measured]:
     return out
 
 
-async def many_readers(port: int, cases: list[str], readers: int, seconds: float, think: float) -> list[float]:
+async def many_readers(
+    port: int, cases: list[str], readers: int, seconds: float, think: float
+) -> list[float]:
     """Let many readers use all pages at once, each waiting about `think` seconds between interactions."""
     end = time.perf_counter() + seconds
 
@@ -370,7 +374,9 @@ def report_pages(pages: list[Measured]) -> None:
         mark = " <-- over 300 ms" if p95 > BARS["warm"] else ""
         mark += " <-- over 1 MB" if p.sent > 1e6 * BARS["sent"] else ""
         mark += f" <-- {p.wrong} errors on the page" if p.wrong else ""
-        print(f"{p.case:<88} {p.cold:>10.0f} {np.median(p.warm):>9.0f} {p95:>9.0f} {p.sent / 1e6:>10.3f}{mark}")
+        print(
+            f"{p.case:<88} {p.cold:>10.0f} {np.median(p.warm):>9.0f} {p95:>9.0f} {p.sent / 1e6:>10.3f}{mark}"
+        )
 
 
 def line(what: str, value: float, bar: float, unit: str) -> None:
@@ -387,7 +393,10 @@ def measure(workspace: Path, home: Path, wanted: argparse.Namespace) -> None:
     with serving(workspace, home) as server:
         if not first:
             up = wait_for(server)
-            first = {"server up": up, "first title": asyncio.run(one_reader(server.port, ["?"], 1))[0].cold / 1000}
+            first = {
+                "server up": up,
+                "first title": asyncio.run(one_reader(server.port, ["?"], 1))[0].cold / 1000,
+            }
         wait_for(server)
         pages = asyncio.run(one_reader(server.port, cases, wanted.runs))
         report_pages(pages)
@@ -400,11 +409,26 @@ def measure(workspace: Path, home: Path, wanted: argparse.Namespace) -> None:
     print(f"{len(crowd)} interactions of {wanted.readers} readers, p50 {np.median(crowd):.0f} ms; "
           f"one every {wanted.think:g} s each; load average before {before}, after {_load()}")  # fmt: skip
     print(f"\n{'what':<62} {'measured':>9} {'bar':>9}")
-    line("start of the server to the title of the first page", first["server up"] + first["first title"], BARS["first"], "s")
+    line(
+        "start of the server to the title of the first page",
+        first["server up"] + first["first title"],
+        BARS["first"],
+        "s",
+    )
     if "first drawn" in first:
-        line("start of the server to the picture of the first page", first["server up"] + first["first drawn"], BARS["first"], "s")
+        line(
+            "start of the server to the picture of the first page",
+            first["server up"] + first["first drawn"],
+            BARS["first"],
+            "s",
+        )
         line("a later visit, to the picture", first["second drawn"], BARS["first"], "s")
-    line("warm interaction p95, the slowest page", max(float(np.percentile(p.warm, 95)) for p in pages), BARS["warm"], "ms")
+    line(
+        "warm interaction p95, the slowest page",
+        max(float(np.percentile(p.warm, 95)) for p in pages),
+        BARS["warm"],
+        "ms",
+    )
     line("warm interaction p95, all pages together",
          float(np.percentile([w for p in pages for w in p.warm], 95)), BARS["warm"], "ms")  # fmt: skip
     line(f"{wanted.readers} readers at once, p95", float(np.percentile(crowd, 95)), BARS["crowd"], "ms")
@@ -414,14 +438,18 @@ def measure(workspace: Path, home: Path, wanted: argparse.Namespace) -> None:
 
 def main() -> None:
     """Build, measure, print."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--readings", type=int, default=1_000_000)
     parser.add_argument("--keep", type=Path, help="folder of the built workspace; made when it is not there")
     parser.add_argument("--pages", default="", help="only pages whose address has this in it")
     parser.add_argument("--runs", type=int, default=20, help="warm interactions a page")
     parser.add_argument("--readers", type=int, default=30)
     parser.add_argument("--seconds", type=float, default=40.0)
-    parser.add_argument("--think", type=float, default=THINK_S, help="seconds between a reader's interactions")
+    parser.add_argument(
+        "--think", type=float, default=THINK_S, help="seconds between a reader's interactions"
+    )
     wanted = parser.parse_args()
     with tempfile.TemporaryDirectory() as made:
         workspace = wanted.keep or Path(made) / "workspace"

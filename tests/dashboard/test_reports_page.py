@@ -77,7 +77,7 @@ def test_both_files_are_offered(demo: Any) -> None:
 
 
 def test_without_the_extra_the_page_says_what_to_do(demo: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(reports, "pdf_available", lambda: False)
+    monkeypatch.setattr("fathomlight.report.pdf_available", lambda: False)
     at = opened(report="volunteer", station="VEL-1")
     labels = [b.proto.label for b in at.get("download_button")]
     assert not any("PDF" in label for label in labels)

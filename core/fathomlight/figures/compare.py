@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -32,6 +33,7 @@ def stations_beside(
     *,
     units: Units = "metric",
     look: Look = LIGHT,
+    dragging: Literal["zoom", "select"] | bool = "zoom",
     height: int = 380,
 ) -> Picture:
     """Draw the used readings of several stations on one axis.
@@ -46,6 +48,8 @@ def stations_beside(
         What the reader wants.
     look : Look
         The colours.
+    dragging : {"zoom", "select"} or False
+        What dragging along the picture does, as in :func:`~fathomlight.figures.series.readings_series`.
     height : int
         [px].
 
@@ -90,7 +94,7 @@ def stations_beside(
         fixedrange=True,
     )
     figure.update_xaxes(hoverformat="%-d %b %Y")
-    figure.update_layout(dragmode="zoom")
+    figure.update_layout(dragmode=dragging, selectdirection="h")
     medians = {n: float(t["value"].median()) for n, t in chosen.items()}
     told = ", ".join(f"{n} {parameter_number(v, parameter, units)}" for n, v in medians.items())
     n = sum(len(t) for t in chosen.values())

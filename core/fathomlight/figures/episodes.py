@@ -61,17 +61,11 @@ def episode_strip(
     figure.update_yaxes(
         categoryorder="array", categoryarray=order[::-1], fixedrange=True, showticklabels=False, ticks=""
     )
-    for line in order:  # the words above their bars, so that a narrow screen keeps its width for time
-        figure.add_annotation(
-            x=0,
-            xref="paper",
-            xanchor="left",
-            y=line,
-            yshift=13,
-            text=line,
-            showarrow=False,
-            font={"size": 11, "color": look.ink},
-        )
+    # The words above their bars, so that a narrow screen keeps its width for time; all at once, for adding them
+    # one by one copies all before.
+    words_above = {"x": 0, "xref": "paper", "xanchor": "left", "yshift": 13, "showarrow": False}
+    font = {"size": 11, "color": look.ink}
+    figure.layout.annotations = [{**words_above, "y": line, "text": line, "font": font} for line in order]
     figure.update_xaxes(hoverformat="%-d %b %Y", type="date")
     figure.update_layout(barmode="overlay", bargap=0.68)
     counts = rows["state"].value_counts()

@@ -15,7 +15,11 @@ from fathomlight.figures.picture import Picture
 from fathomlight.figures.series import points_down
 from fathomlight.figures.shown import Units, axis_title, count_text, date_text, parameter_number, to_shown
 from fathomlight.figures.theme import LIGHT, Look, canvas, say_nothing_to_draw
-from fathomlight.model import ABOVE, BELOW, EQUAL, Parameter
+from fathomlight.model import ABOVE, BELOW, EQUAL, Flag, Parameter
+from fathomlight.seasons.days import day_values
+
+DENSE = 1000
+"""More readings than this in a year (a logger) are drawn as one value a day, as the band of the past counts."""
 
 
 def year_against_past(
@@ -61,7 +65,8 @@ def year_against_past(
         Up triangle: clearer than the band. Down triangle: murkier. Circle: inside, or no band there.
     """
     figure = canvas(look, height=height)
-    rows = this_year.dropna(subset=["value"]).sort_values("local_date")
+    rows = _daily(this_year)
+    daily = len(rows) < len(this_year) and len(this_year) > DENSE
     band = envelope.dropna(subset=["low", "high"])
     if rows.empty and band.empty:
         say_nothing_to_draw(figure, look, f"No used reading in {year}, and too little past for a band.")
@@ -73,7 +78,8 @@ def year_against_past(
     where = _against(rows, envelope, parameter)
     _points(figure, rows, where, parameter, year, units, look)
     _axes(figure, rows, envelope, parameter, year, units)
-    caption = _caption(rows, where, parameter, year, units, bool(len(band)))
+    noun = "daily median" if daily else "reading"
+    caption = _caption(rows, where, parameter, year, units, bool(len(band)), noun)
     n = int(envelope["n"].max()) if "n" in envelope and len(band) else 0
     window = f", up to {count_text(n, 'reading')} a day" if n else ""
     past_text = f"{past}{window}" if past else window.removeprefix(", ")
@@ -82,11 +88,29 @@ def year_against_past(
         if len(band)
         else "Too little past for a band; only this year is drawn."
     )
+    if daily:
+        method = f"{method} Each mark is the median of one day of {count_text(len(this_year), 'reading')}."
     return Picture(
         figure=figure,
         caption=caption,
         method_line=method,
         alt=f"{parameter.label} of {year} against the band of its past. {caption}",
+    )
+
+
+def _daily(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return readings in order of their day; of a logger one value a day, a bound where qualifiers make it one."""
+    rows = rows.dropna(subset=["value"])
+    if len(rows) <= DENSE:
+        return rows.sort_values("local_date")
+    plain = rows[["local_date", "value", "qualifier"]].assign(flag=int(Flag.PASS))
+    days = day_values(plain)
+    return pd.DataFrame(
+        {
+            "local_date": days["date"],
+            "value": days["value"],
+            "qualifier": days["code"].map({0: EQUAL, -1: BELOW, 1: ABOVE}),
+        }
     )
 
 
@@ -211,7 +235,7 @@ def _beside(
     look: Look,
 ) -> None:
     """Draw another year on the days of this one."""
-    rows = rows.dropna(subset=["value"]).sort_values("local_date")
+    rows = _daily(rows)
     if rows.empty:
         return
     days = pd.DatetimeIndex(rows["local_date"]).day_of_year
@@ -259,7 +283,13 @@ def _axes(
 
 
 def _caption(
-    rows: pd.DataFrame, where: list[str], parameter: Parameter, year: int, units: Units, has_band: bool
+    rows: pd.DataFrame,
+    where: list[str],
+    parameter: Parameter,
+    year: int,
+    units: Units,
+    has_band: bool,
+    noun: str,
 ) -> str:
     if rows.empty:
         return f"No used reading in {year} yet; the band shows what is usual here."
@@ -269,11 +299,9 @@ def _caption(
         f"{date_text(last['local_date'])}"
     )
     if not has_band:
-        return (
-            f"{count_text(len(rows), 'reading')} in {year}, the latest {latest}; too little past to compare."
-        )
+        return f"{count_text(len(rows), noun)} in {year}, the latest {latest}; too little past to compare."
     clear, murky = where.count("clearer"), where.count("murkier")
     return (
-        f"Of {count_text(len(rows), 'reading')} in {year}, {clear or 'none'} clearer and {murky or 'none'} "
+        f"Of {count_text(len(rows), noun)} in {year}, {clear or 'none'} clearer and {murky or 'none'} "
         f"murkier than the band of the past; the latest is {latest}."
     )

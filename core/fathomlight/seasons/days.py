@@ -31,8 +31,14 @@ def day_values(series: pd.DataFrame, *, flags: Iterable[int] = USED_FLAGS) -> pd
     if used.empty:
         return pd.DataFrame({"date": pd.Series(dtype=READING_COLUMNS["local_date"]), "value": [], "code": []})
     table = used.assign(day=used["local_date"].dt.normalize())
+    if table["day"].is_unique:  # one reading a day, as people read a disc: its value and its qualifier
+        days = table[["day", "value", "qualifier"]].sort_values("day", ignore_index=True)
+        return _coded(days)
     days = bounded_values(table, ["day"], "median").reset_index()
-    days = days[days["value"].notna()]
+    return _coded(days[days["value"].notna()])
+
+
+def _coded(days: pd.DataFrame) -> pd.DataFrame:
     code = days["qualifier"].map({EQUAL: 0, BELOW: -1, ABOVE: 1}).astype(np.int8)
     return pd.DataFrame({"date": days["day"], "value": days["value"], "code": code}).reset_index(drop=True)
 

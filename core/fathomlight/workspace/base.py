@@ -26,7 +26,8 @@ from fathomlight.workspace.rights import EVERYTHING, Rights, Role
 
 T = TypeVar("T")
 B = TypeVar("B", bound="Base")
-_REMEMBERED = 256
+_REMEMBERED = 4096
+_REMEMBERED_BYTES = 128_000_000
 PERSONAL = ("who", "why", "seen_by", "seen_note", "row_text")
 """Columns that tell of people: addresses, remarks, and rows as somebody wrote them."""
 
@@ -49,6 +50,7 @@ class Base:
         self.rights = rights
         self._as_of = as_of or config.as_of
         self._memory: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
+        self._sizes: dict[tuple[Any, ...], int] = {}
         self._lock = threading.RLock()
         self._recipes: dict[str, dict[str, Recipe]] = {}
         self._borrowed = False
@@ -168,7 +170,12 @@ class Base:
         Returns
         -------
         object
-            The same object at every call until the store changes.
+            The same object at every call until the store changes, or until other answers need its room.
+
+        Notes
+        -----
+        At most 4096 answers and 128 MB of tables are held; what has not been asked for longest goes first, and
+        what was made before the store changed goes at once.
         """
         full = (self.data_version, *key)
         with self._lock:
@@ -179,9 +186,19 @@ class Base:
         made = make()
         with self._lock:
             self._memory[full] = made
-            while len(self._memory) > _REMEMBERED:
-                self._memory.popitem(last=False)
+            self._sizes[full] = _size(made)
+            for old in [k for k in self._memory if k[0] != full[0]]:
+                del self._memory[old], self._sizes[old]
+            held = sum(self._sizes.values())
+            while len(self._memory) > 1 and (len(self._memory) > _REMEMBERED or held > _REMEMBERED_BYTES):
+                oldest, _ = self._memory.popitem(last=False)
+                held -= self._sizes.pop(oldest)
         return made
+
+    def remembered(self, key: tuple[Any, ...]) -> bool:
+        """Return whether an answer is held for this key at this data version."""
+        with self._lock:
+            return (self.data_version, *key) in self._memory
 
     # -- people -------------------------------------------------------------------------------------------
 
@@ -278,6 +295,13 @@ class Base:
 
     def __repr__(self) -> str:
         return f"<Workspace {self.name!r} at {json.dumps(str(self.root))}>"
+
+
+def _size(answer: Any) -> int:
+    """Return about how much memory an answer takes, where it may be much [bytes]."""
+    if isinstance(answer, pd.DataFrame):
+        return int(answer.memory_usage(index=True).sum())
+    return int(getattr(answer, "nbytes", 0))
 
 
 def _look_up(kind: str, name: str, known: Mapping[str, T]) -> T:

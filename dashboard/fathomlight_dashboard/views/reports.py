@@ -7,18 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from fathomlight.report import (
-    Report,
-    network_report,
-    pdf_available,
-    report_pdf,
-    station_report,
-    volunteer_report,
-)
 from fathomlight_dashboard import choices, data, widgets
 from fathomlight_dashboard.page import Page
 
 if TYPE_CHECKING:
+    from fathomlight.report import Report
     from fathomlight.workspace import Workspace
     from fathomlight_dashboard.state import State
 
@@ -66,6 +59,12 @@ def _years(ws: Workspace) -> list[int]:
 
 
 def _make(ws: Workspace, kind: str, station: str | None, year: int, paper: str, units: Any) -> Report:
+    from fathomlight.report import (
+        network_report,
+        station_report,
+        volunteer_report,
+    )  # its drawing loads slowly
+
     if kind == "network":
         return network_report(ws, year, paper=paper, units=units)
     make = volunteer_report if kind == "volunteer" else station_report
@@ -73,6 +72,8 @@ def _make(ws: Workspace, kind: str, station: str | None, year: int, paper: str, 
 
 
 def _downloads(report: Report) -> None:
+    from fathomlight.report import pdf_available, report_pdf
+
     left, right = st.columns(2)
     left.download_button(
         "Save as a page (HTML)", data=report.html.encode(), file_name=f"{report.file_stem}.html", mime="text/html",
