@@ -10,6 +10,7 @@ import streamlit as st
 from fathomlight.figures import episode_strip
 from fathomlight.figures.shown import count_text, date_text
 from fathomlight_dashboard import attention_try, data, widgets
+from fathomlight_dashboard.in_units import peak_sentence
 from fathomlight_dashboard.page import Page
 from fathomlight_dashboard.words import rule_words, said
 
@@ -34,7 +35,8 @@ def render(ws: Workspace, state: State) -> None:
     episodes = data.ask(ws, "episodes")
     now = episodes[episodes["state"] != "over"]
     widgets.sentence(_sentence(now, len(ws.rules)))
-    _again(ws, state)
+    if ws.rights.has("volunteer"):
+        _again(ws, state)
     years = ["1", "3", "all"]
     span = state.choose(
         "span",
@@ -123,14 +125,18 @@ def _card(ws: Workspace, state: State, row: dict[Any, Any]) -> None:
         if row["state"] == "seen" and pd.notna(row["seen_at"]):
             note = f": {widgets.plain(str(row['seen_note']))}" if row["seen_note"] else ""
             seen = f" Seen on {date_text(row['seen_at'])}{note}."
-        st.caption(f"Open since {date_text(row['opened'])}, last reading {date_text(row['last'])}.{seen}")
+        worst = ""
+        if state.units(ws) != ws.units and row["parameter"] in ws.parameters:
+            worst = peak_sentence(row, ws.parameters[row["parameter"]], state.units(ws))
+        since = f"Open since {date_text(row['opened'])}, last reading {date_text(row['last'])}."
+        st.caption(f"{since} {worst}{seen}".strip())
         left, right = st.columns(2, vertical_alignment="bottom")
         with left:
             state.link(
                 "station", "Open the station", icon=":material/show_chart:",
                 station=row["station"], parameter=row["parameter"],
             )  # fmt: skip
-        if row["state"] == "open":
+        if row["state"] == "open" and ws.rights.has("reviewer"):
             with right.popover("Mark as seen", icon=":material/visibility:"):
                 note = st.text_input("What was seen or done", key=f"note {row['key']}", max_chars=300)
                 if st.button("Save", key=f"seen {row['key']}", type="primary"):

@@ -118,6 +118,9 @@ def _decide(ws: Workspace, state: State, row: pd.Series) -> None:
         if len(history):
             st.markdown("How it came to this flag")
             st.dataframe(history, hide_index=True, width="stretch", key="flag history")
+        if not ws.rights.has("reviewer"):
+            st.caption("Deciding about a flag takes the role reviewer.")
+            return
         with st.form("flag form", border=False):
             flag = st.radio(
                 "Flag", [1, 3, 4], format_func=FLAG_WORDS.__getitem__, horizontal=True,
@@ -214,6 +217,9 @@ def batches_view(ws: Workspace, state: State) -> None:
     numbers = [int(b) for b in table["batch"]]
     names = dict(zip(numbers, table["file"].astype(str), strict=True))
     states = dict(zip(numbers, table["state"].astype(str), strict=True))
+    if not ws.rights.has("reviewer"):
+        st.caption("Withdrawing a batch takes the role reviewer.")
+        return
     st.subheader("Withdraw a batch, or put it back", anchor=False)
     st.caption(
         "Nothing is deleted: what the batch had corrected comes back, and the batch can be put back later."
