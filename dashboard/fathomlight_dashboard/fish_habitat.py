@@ -12,6 +12,7 @@ from fathomlight.errors import FathomlightError
 from fathomlight.figures import Picture, bands, habitat_by_year, sensitivity
 from fathomlight.figures.shown import shown_unit, to_shown
 from fathomlight_dashboard import data, widgets
+from fathomlight_dashboard.in_units import habitat_sentence, what_if_sentence
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
@@ -36,7 +37,8 @@ def render(ws: Workspace, state: State, species: str) -> None:
         widgets.nothing_yet(f"Habitat cannot be told here: {error.what}.", error.fix or "")
         return
     units, look = state.units(ws), state.look
-    widgets.sentence(answer.sentence)
+    name = ws.species[key].label
+    widgets.sentence(habitat_sentence(ws.waters[water].name, name, answer.result.years, units))
     rows = whole_years(answer.yearly)
     shown = data.draw(
         ws, "habitat", water, key, units, look.name,
@@ -72,7 +74,8 @@ def _what_if(ws: Workspace, state: State, answer: Any, water: str, species: str)
         return
     units, look = state.units(ws), state.look
     st.header("What if the water were clearer?", anchor=False)
-    st.markdown(widgets.plain(answer.sensitivity.reading))
+    found = answer.sensitivity
+    st.markdown(widgets.plain(what_if_sentence(species, found.area_m2, found.plus_one_m2, units)))
     curve = answer.sensitivity.curve.assign(area_ha=answer.sensitivity.curve["area_m2"] / 1e4)
     last = answer.yearly["secchi_m"].dropna()
     now = float(last.iloc[-1]) if len(last) else None

@@ -205,3 +205,31 @@ def test_every_question_has_choices(own: Any, tmp_path: Any) -> None:
     assert recipe.station.aliases == {"Nowhere pond": "PIN-1"}
     assert dict(recipe.values[0].parameters) == {"Secchi": ("secchi",)}
     assert {"Temp", "Sparkle"} <= set(recipe.values[0].skip_parameters)
+
+
+def test_habitat_is_told_in_the_chosen_units(demo: Any, open_page: Any, said: Any) -> None:
+    water = next(iter(w for w, x in demo.waters.items() if x.depth_areas))
+    answer = demo.habitat(water, "walleye")
+    hectares = answer.yearly[answer.yearly["covered"].astype(bool)]["area_ha"].iloc[-1]
+    text = said(open_page("fish", view="habitat", water=water))
+    assert f"{hectares:.1f} ha of bed with the light and warmth" in text
+    assert answer.sentence.split(",")[0].split(":")[0] in text
+    text = said(open_page("fish", view="habitat", water=water, units="us"))
+    assert f"{hectares * 2.4710538:.1f} acres of bed" in text  # 1 ha = 2.471 acres (definition of the acre)
+    assert "With 3.3 ft more of clarity" in text
+    assert " ha " not in text
+
+
+def test_the_clarity_of_most_fish_is_told_in_the_chosen_units(demo: Any, open_page: Any, said: Any) -> None:
+    effect = demo.clarity_effect("walleye", "gill net", window=demo.windows()[0])
+    assert effect.optimum is not None
+    assert f"highest near {effect.optimum.clarity:.1f} m" in said(open_page("fish"))
+    text = said(open_page("fish", units="us"))
+    assert f"highest near {effect.optimum.clarity / 0.3048:.1f} ft" in text
+
+
+def test_the_worst_of_an_episode_is_told_in_feet_too(demo: Any, open_page: Any, said: Any) -> None:
+    rows = demo.episodes()
+    row = rows[(rows["state"] != "over") & rows["kind"].isin(["limit", "percentile"])].iloc[0]
+    assert row["parameter"] == "secchi"
+    assert f"At worst {row['peak'] / 0.3048:.1f} ft on" in said(open_page("attention", units="us"))

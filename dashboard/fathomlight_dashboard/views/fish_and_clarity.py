@@ -9,9 +9,10 @@ import pandas as pd
 import streamlit as st
 
 from fathomlight.figures import Picture, catch_and_clarity, catch_by_year, lengths
-from fathomlight.figures.shown import p_text, shown_unit, to_shown
+from fathomlight.figures.shown import Units, p_text, shown_unit, to_shown
 from fathomlight.fish import cautions, find_species
 from fathomlight_dashboard import data, fish_habitat, widgets
+from fathomlight_dashboard.in_units import effect_sentences
 from fathomlight_dashboard.page import Page
 
 if TYPE_CHECKING:
@@ -49,7 +50,7 @@ def clarity_view(ws: Workspace, state: State, species: str, gear: str) -> None:
     )  # fmt: skip
     effect = data.ask(ws, "clarity_effect", species, gear, window=window)
     parameter, units, look = ws.parameters["secchi"], state.units(ws), state.look
-    answer, rest = _answer(effect)
+    answer, rest = _answer(effect, units)
     widgets.sentence(answer)
     points = effect.points.rename(columns={"cpe": "catch_per_effort"})
     points = points.assign(water=[_water(ws, w) for w in points["water"]])
@@ -87,9 +88,9 @@ def clarity_view(ws: Workspace, state: State, species: str, gear: str) -> None:
     widgets.method_sentence(effect.method)
 
 
-def _answer(effect: Any) -> tuple[str, list[str]]:
+def _answer(effect: Any, units: Units) -> tuple[str, list[str]]:
     """Return the sentence that answers the question, and the others (the rank stands under the picture)."""
-    rest = [s for s in effect.sentences if not s.startswith("Rank correlation")]
+    rest = [s for s in effect_sentences(effect, units) if not s.startswith("Rank correlation")]
     if not rest:
         return f"{effect.n} surveys could be matched.", []
     answer = next((s for s in rest if s.startswith("Each halving")), rest[0])
