@@ -61,4 +61,4 @@ def test_deeds_are_written_down(own_workspace: Path) -> None:
     with open_workspace(own_workspace, actor="reviewer one") as ws:
         ws.withdraw(1, "wrong file")
         log = ws.store.audit_log()
-    assert (log["who"].iloc[-1], log["action"].iloc[-1]) == ("reviewer one", "withdraw")
+    assert (log["who"].iloc[0], log["action"].iloc[0]) == ("reviewer one", "withdraw")
