@@ -25,7 +25,7 @@ from fathomlight.figures import (
 from fathomlight.figures.index import INPUTS
 from fathomlight.figures.shown import Units, parameter_number, shown_unit, to_shown
 from fathomlight.model import USED_FLAGS, Parameter, Station
-from fathomlight_dashboard import data, widgets
+from fathomlight_dashboard import data, station_light, widgets
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
@@ -397,6 +397,7 @@ VIEWS: dict[str, View] = {
     "readings": View("All readings", readings_view),
     "seasons": View("Seasons", seasons_view),
     "profile": View("Profile", profile_view),
+    "light": View("Light and layers", station_light.render),
     "index": View("Trophic state", index_view),
     "compare": View("Compare", compare_view),
 }

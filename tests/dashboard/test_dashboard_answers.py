@@ -233,3 +233,75 @@ def test_the_worst_of_an_episode_is_told_in_feet_too(demo: Any, open_page: Any, 
     row = rows[(rows["state"] != "over") & rows["kind"].isin(["limit", "percentile"])].iloc[0]
     assert row["parameter"] == "secchi"
     assert f"At worst {row['peak'] / 0.3048:.1f} ft on" in said(open_page("attention", units="us"))
+
+
+@pytest.mark.parametrize(("units", "factor", "unit"), [("metric", 1.0, "m"), ("us", 1 / 0.3048, "ft")])
+def test_light_and_layers_agree(
+    demo: Any, open_page: Any, said: Any, units: str, factor: float, unit: str
+) -> None:
+    text = said(open_page("station", station="VEL-1", view="light", units=units))
+    last = demo.light("VEL-1").dropna(subset=["euphotic_m"]).sort_values("local_date").iloc[-1]
+    assert f"about {last['euphotic_m'] * factor:.1f} {unit}" in text
+    # 1 % of the light: ln(100) / Kd (Kirk 1994), with Kd = k / disc depth
+    k = demo.waters[demo.stations["VEL-1"].water].kd_constant
+    assert last["euphotic_m"] == pytest.approx(4.60517 * last["secchi_m"] / k, rel=1e-4)
+    counted = demo.days_stratified("VEL-1")
+    assert counted.reading in text
+    grid = demo.stratification("VEL-1")
+    year = int(grid["visit"].dt.year.max())
+    part = grid.sel(visit=grid["visit"].dt.year == year)
+    depths = part["thermocline_depth"].dropna("visit")
+    assert f"In {year}, {depths.sizes['visit']} of {part.sizes['visit']} visits found a thermocline" in text
+    assert f"between {float(depths.min()) * factor:.1f} {unit}" in text
+    assert f"{float(part['schmidt_stability'].max()):,.0f} J for every square metre" in text
+
+
+def test_a_station_without_profiles_says_so(demo: Any, open_page: Any, said: Any) -> None:
+    text = said(open_page("station", station="VEL-3", view="light"))
+    assert "No temperature profile has been read here" in text
+    assert "one hundredth of the light" in text
+
+
+def test_the_relation_of_disc_and_turbidity_or_its_refusal(demo: Any, open_page: Any, said: Any) -> None:
+    fits, refused = demo.clarity_relation("TAN-1"), demo.clarity_relation("VEL-1")
+    assert fits.usable
+    assert not refused.usable
+    text = said(open_page("station", station="TAN-1", view="light"))
+    assert f"turbidity is multiplied by about {2**fits.slope:.2f}" in text
+    assert f"n = {fits.n} days with both" in text
+    text = said(open_page("station", station="VEL-1", view="light"))
+    assert "There is no telling turbidity from disc depth here" in text
+    assert "secchi is" not in text
+
+
+def test_an_empty_workspace_offers_two_ways_to_begin(bare: Any, open_page: Any, said: Any) -> None:
+    at = open_page("waters")
+    text = said(at)
+    assert "Two ways to begin" in text
+    assert "config/stations.csv" in text
+    assert [b.label for b in at.button] == ["Load the demo waters"]
+
+
+def test_without_the_files_no_demo_is_offered(bare: Any, open_page: Any, said: Any) -> None:
+    (bare / "data" / "load.toml").unlink()
+    at = open_page("waters")
+    assert "Two ways to begin" in said(at)
+    assert not at.button
+
+
+def test_only_a_manager_may_load_the_demo(bare: Any, open_page: Any, monkeypatch: Any) -> None:
+    from fathomlight.workspace.rights import Rights
+    from fathomlight_dashboard import data
+
+    whole = data.workspace
+    monkeypatch.setattr(data, "workspace", lambda: whole().acting_as("someone", Rights("volunteer")))
+    assert not open_page("waters").button
+
+
+@pytest.mark.slow
+def test_the_demo_is_loaded_by_the_button(bare: Any, open_page: Any, said: Any) -> None:
+    at = open_page("waters")
+    button(at, "Load the demo waters").click().run()
+    text = said(at)
+    assert "The demo waters are loaded" in text
+    assert "stations that can be compared" in text

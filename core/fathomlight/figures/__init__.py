@@ -12,9 +12,11 @@ from fathomlight.figures.episodes import episode_strip
 from fathomlight.figures.fish import catch_and_clarity, catch_by_year, lengths
 from fathomlight.figures.habitat import bands, habitat_by_year, sensitivity
 from fathomlight.figures.index import deviations, index_by_year
+from fathomlight.figures.layers import days_layered, light_depths, stability
 from fathomlight.figures.map import change_map, station_map
 from fathomlight.figures.picture import Picture
 from fathomlight.figures.profile import isotherms
+from fathomlight.figures.relation import clarity_relation
 from fathomlight.figures.replay import rule_by_year
 from fathomlight.figures.season_boxes import season_boxes
 from fathomlight.figures.series import readings_series
@@ -32,6 +34,8 @@ __all__ = [
     "catch_and_clarity",
     "catch_by_year",
     "change_map",
+    "clarity_relation",
+    "days_layered",
     "decimate",
     "deviations",
     "episode_strip",
@@ -39,12 +43,14 @@ __all__ = [
     "index_by_year",
     "isotherms",
     "lengths",
+    "light_depths",
     "network_intervals",
     "readings_series",
     "rule_by_year",
     "season_boxes",
     "season_panels",
     "sensitivity",
+    "stability",
     "station_map",
     "stations_beside",
     "trend_line",

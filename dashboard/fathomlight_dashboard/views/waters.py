@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import pandas as pd
+import streamlit as st
 
 from fathomlight.figures import station_map
 from fathomlight.figures.shown import date_text, parameter_number
 from fathomlight.figures.theme import STANDING_GLYPHS, STANDING_WORDS
-from fathomlight_dashboard import choices, data, widgets
+from fathomlight_dashboard import choices, data, first_run, widgets
 from fathomlight_dashboard.page import Page
 from fathomlight_dashboard.station_views import standing_sentence
 
@@ -20,8 +21,11 @@ if TYPE_CHECKING:
 
 def render(ws: Workspace, state: State) -> None:
     """Draw the page."""
-    if not ws.stations:
-        widgets.nothing_yet("This workspace has no station yet.", "Add them to config/stations.csv.")
+    message = state.once()
+    if message:
+        st.success(message, icon=":material/check:")
+    if first_run.is_empty(ws):
+        first_run.render(ws, state)
         return
     parameter = choices.clarity_parameter(ws, state)
     table = data.ask(ws, "standings", parameter.name)
