@@ -181,7 +181,7 @@ def _repeated(question: Question, proposal: Proposal) -> Ask:
 
 def _parameters(question: Question, ws: Workspace, proposal: Proposal) -> list[Ask]:
     entry = proposal.recipe.values[0]
-    guessed = {t: (n if isinstance(n, str) else n[0]) for t, n in entry.parameters.items()}
+    guessed = {text: names[0] for text, names in entry.parameters.items()}
     if question.choices:  # one of the texts nobody knows; it stands in the question
         texts = [t for t in entry.skip_parameters if repr(t) in question.text]
         return [_parameter(t, "", ws, question.key) for t in texts[:1]]

@@ -73,7 +73,7 @@ def recipe_for(ws: Workspace, state: State, proposal: Proposal, name: str, mark:
     st.subheader(f"{count_text(len(questions), 'question')} before it is read", anchor=False)
     answers = [_ask(q, f"{mark} {i}") for i, q in enumerate(questions)]
     for question, answer in zip(questions, answers, strict=True):
-        if answer in question.stop:
+        if answer is not None and answer in question.stop:
             st.warning(question.stop[answer], icon=":material/block:")
             return None
     left = sum(a is None for a in answers)

@@ -58,8 +58,10 @@ def _load(ws: Workspace, state: State) -> None:
 
     ws.require("manager", "loading the demo waters")
     bar = st.progress(0.0, text="Loading the demo waters …")
-    n = load_demo(
-        ws.root, progress=lambda done, of: bar.progress(done / of, text=f"File {done} of {of} is loaded.")
-    )
+
+    def tell(done: int, of: int) -> None:
+        bar.progress(done / of, text=f"File {done} of {of} is loaded.")
+
+    n = load_demo(ws.root, progress=tell)
     state.once(f"The demo waters are loaded: {n:,} values of invented data.")
     st.rerun()

@@ -26,7 +26,7 @@ from fathomlight.figures.shown import (
     to_shown,
 )
 from fathomlight.model import Parameter, Station
-from fathomlight.workspace.change import LEAST_YEARS
+from fathomlight.workspace.change import LEAST_YEARS, TrendAnswer
 from fathomlight_dashboard import change_detect, choices, data, widgets
 from fathomlight_dashboard.page import Page
 
@@ -131,10 +131,8 @@ def _opens(state: State, event: Any) -> None:
 
 
 def _few_sentence(few: pd.DataFrame) -> str:
-    names = [
-        f"{r.name} ({count_text(int(r.n_years), 'year')})"
-        for r in few[["name", "n_years"]].itertuples(index=False)
-    ]
+    years = few["n_years"].astype(int).tolist()
+    names = [f"{name} ({count_text(n, 'year')})" for name, n in zip(few["name"], years, strict=True)]
     return f"Too few years, and so left out of the picture: {', '.join(names)}."
 
 
@@ -214,16 +212,8 @@ def _one(
     answer = data.ask(ws, "trend", station.id, parameter.name, start=start, end=end)
     units, look = state.units(ws), state.look
     enough = answer.seasonal.n_times >= LEAST_YEARS
-    if enough:
-        widgets.sentence(f"{station.name}: {_small(trend_sentence(answer.seasonal, parameter, units))}")
-    else:
-        widgets.sentence(
-            f"{station.name}: {count_text(answer.seasonal.n_times, 'year')} with values "
-            f"{'is' if answer.seasonal.n_times == 1 else 'are'} too few to speak of a trend; {LEAST_YEARS} are the "
-            "least."
-        )
+    widgets.sentence(f"{station.name}: {_answer(answer, parameter, units)}")
     line = ws.trend_line(answer) if enough else ws.trend_line(answer).iloc[:0]
-    labels = {s.name: s.name for s in ws.seasons.seasons}
     step = (
         answer.change_point if np.isfinite(answer.change_point.p) and answer.change_point.p < RATE else None
     )
@@ -253,6 +243,31 @@ def _one(
     if step is not None:
         st.markdown(_step_words(step, parameter, units))
     widgets.notes(answer.notes)
+    _seasons(ws, state, answer, station, parameter, start, end)
+    widgets.method_sentence(answer.method)
+    if enough:
+        change_detect.render(ws, state, station, parameter)
+
+
+def _answer(answer: TrendAnswer, parameter: Parameter, units: Units) -> str:
+    n = answer.seasonal.n_times
+    if n >= LEAST_YEARS:
+        return _small(trend_sentence(answer.seasonal, parameter, units))
+    verb = "is" if n == 1 else "are"
+    return f"{count_text(n, 'year')} with values {verb} too few to speak of a trend; {LEAST_YEARS} are the least."
+
+
+def _seasons(
+    ws: Workspace,
+    state: State,
+    answer: TrendAnswer,
+    station: Station,
+    parameter: Parameter,
+    start: int | None,
+    end: int | None,
+) -> None:
+    units, look = state.units(ws), state.look
+    labels = {s.name: s.name for s in ws.seasons.seasons}
     st.subheader("Season by season", anchor=False)
 
     def panels() -> Picture:
@@ -275,9 +290,6 @@ def _one(
         }
     )
     widgets.table(table, key="by season", file_name=f"{station.id}-{parameter.name}-trend", config=_CHANCES)
-    widgets.method_sentence(answer.method)
-    if enough:
-        change_detect.render(ws, state, station, parameter)
 
 
 def _step_words(step: Any, parameter: Parameter, units: Units) -> str:
