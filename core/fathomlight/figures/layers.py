@@ -106,6 +106,7 @@ def days_layered(table: pd.DataFrame, *, look: Look = LIGHT, height: int = 240) 
                 go.Bar(
                     x=table["year"].to_numpy(int)[some],
                     y=table["days"].to_numpy(float)[some],
+                    width=0.8,
                     name=name,
                     marker={"color": fill, "line": {"width": 1.2, "color": look.usual}},
                     hovertemplate="%{x}: %{y:.0f} days<extra>" + name + "</extra>",

@@ -90,6 +90,7 @@ def test_days_counted_in_part_are_told_as_at_least() -> None:
     picture = figures.days_layered(table)
     assert list(named(picture, "whole season seen").x) == [2023]
     assert list(named(picture, "at least").x) == [2024]
+    assert all(t.width == 0.8 for t in picture.figure.data)  # however far apart the years of a kind
     assert picture.caption == "Warm water lay on cold for at least 100 to 120 days a year."
 
 
