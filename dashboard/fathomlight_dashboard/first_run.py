@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def is_empty(ws: Workspace) -> bool:
     """Return whether no station has any reading."""
-    return not any(data.ask(ws, "parameters_at", s) for s in ws.stations)
+    return bool(data.ask(ws, "counts").empty)
 
 
 def has_demo(ws: Workspace) -> bool:

@@ -305,3 +305,25 @@ def test_the_demo_is_loaded_by_the_button(bare: Any, open_page: Any, said: Any) 
     text = said(at)
     assert "The demo waters are loaded" in text
     assert "stations that can be compared" in text
+
+
+def test_a_ready_recipe_that_fits_not_for_certain_is_asked_about(
+    own: Any, root: Any, open_page: Any, said: Any
+) -> None:
+    lines = (root / "data" / "hold_back" / "good_week.csv").read_text("utf-8").splitlines()
+    at_header = next(i for i, line in enumerate(lines) if line and not line.startswith("#"))
+    wider = [
+        line if i < at_header else f"{line},{'Chlorophyll (ug/L)' if i == at_header else '3.0'}"
+        for i, line in enumerate(lines)
+    ]
+    at = open_page("add", way="file")
+    at.file_uploader[0].upload("wider.csv", "\n".join(wider).encode(), "text/csv").run()
+    text = said(at)
+    assert "fits this file, but not for certain" in text
+    asked = next(r for r in at.radio if "does not read" in r.label)
+    assert asked.value is None
+    asked.set_value("no").run()
+    assert "Choose another recipe above" in said(at)
+    next(r for r in at.radio if "does not read" in r.label).set_value("yes").run()
+    assert "would be new" in said(at)
+    assert not [t for t in at.text_input if t.key == "recipe name"]  # nothing new to keep
