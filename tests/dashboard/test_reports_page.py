@@ -12,7 +12,6 @@ from streamlit.testing.v1 import AppTest
 from fathomlight import open_workspace
 from fathomlight.report import station_report
 from fathomlight_dashboard import WORKSPACE_VARIABLE
-from fathomlight_dashboard.views import reports
 
 
 def one_page() -> None:
