@@ -9,7 +9,7 @@ import pandas as pd
 
 from fathomlight.alerts import Changes, Context, Episode, Replay, Rule, evaluate_all, merge, replay
 from fathomlight.errors import ArgumentError, NotFoundError
-from fathomlight.workspace.change import Change
+from fathomlight.workspace.change import LEAST_YEARS, Change
 from fathomlight.workspace.meaning import Meaning
 
 EPISODE_COLUMNS = (
@@ -49,6 +49,7 @@ class Attention(Change, Meaning):
         names = sorted({r.parameter for r in rules if r.kind == "trend" and r.enabled})
         parts = [self.trends(n).assign(parameter=n) for n in names]
         table = pd.concat(parts, ignore_index=True)
+        table = table[table["n_years"] >= LEAST_YEARS].reset_index(drop=True)
         latest = self.counts().set_index(["station", "parameter"])["last"]
         table["through"] = [latest.get((r.station, r.parameter)) for r in table.itertuples()]
         return table

@@ -204,7 +204,8 @@ class Change(Looking):
         -------
         pandas.DataFrame
             One row a station: n, n_years (with a value; below 5 no direction is spoken of),
-            slope with limits [unit per year], p, p_adjusted (Benjamini & Hochberg 1995),
+            slope with limits [unit per year], p, p_adjusted (Benjamini & Hochberg 1995,
+            over the stations with 5 years or more),
             sure, direction, clarity, confidence, likelihood, notes, sentence; steepest murkier first.
         """
         what = self.parameter(parameter)
@@ -216,7 +217,8 @@ class Change(Looking):
             if progress is not None:
                 progress(done, len(with_it))
         table = pd.DataFrame(rows, columns=list(_ROW))
-        table["p_adjusted"] = false_discovery(table["p"].to_numpy(dtype=float))
+        enough = table["n_years"] >= LEAST_YEARS
+        table["p_adjusted"] = false_discovery(table["p"].where(enough).to_numpy(dtype=float))
         table["sure"] = (table["p_adjusted"] <= rate).fillna(value=False)
         sign = -1.0 if what.clearer == "lower" else 1.0
         return table.sort_values("slope", key=lambda c: sign * c, ignore_index=True)

@@ -69,7 +69,10 @@ def test_the_window_is_respected(ws: Workspace) -> None:
 def test_false_discoveries_are_controlled_over_the_network(ws: Workspace) -> None:
     table = ws.trends()
     assert len(table) == 14
-    assert (table["p_adjusted"] >= table["p"] - 1e-12).all()
+    tested = table[table["n_years"] >= 5]
+    assert set(table["station"]) - set(tested["station"]) == {"TAN-3"}
+    assert (tested["p_adjusted"] >= tested["p"] - 1e-12).all()
+    assert table.loc[table["n_years"] < 5, "p_adjusted"].isna().all()
     sure = set(table.loc[table["sure"], "station"])
     assert {"VEL-1", "VEL-2", "TAN-1", "TAN-2", "QUE-2", "PIN-3"} <= sure
     assert not sure & {"VEL-3", "PIN-1", "PIN-2", "QUE-1", "QUE-3", "RIV-2", "TAN-3"}
