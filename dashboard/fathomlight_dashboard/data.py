@@ -7,6 +7,7 @@ version, and so is seen at the next interaction.
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Callable, Hashable
 from pathlib import Path
@@ -19,6 +20,8 @@ from fathomlight_dashboard import WORKSPACE_VARIABLE
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
+
+log = logging.getLogger("fathomlight.dashboard")
 
 MANY = 400
 """Answers kept at most."""
@@ -124,6 +127,24 @@ def ask(ws: Workspace, name: str, *args: Hashable, **more: Hashable) -> Any:
 @st.cache_resource(max_entries=60, show_spinner="Writing the report …")
 def _made(key: tuple[Hashable, ...], name: str, args: tuple[Hashable, ...], _ws: Any, _how: Any) -> Any:
     return _how(_ws, *args)
+
+
+def warm() -> None:
+    """Compute what the first page asks for, so that the first reader waits less; trouble is left to the page."""
+    from fathomlight_dashboard.page import discover
+
+    quiet = logging.getLogger("streamlit.runtime.scriptrunner_utils.script_run_context")
+    before = quiet.level
+    quiet.setLevel(logging.ERROR)  # it warns that nobody watches this work: nobody shall
+    try:
+        discover()
+        ws = workspace()
+        if not ws.counts().empty:
+            ask(ws, "standings", "secchi" if "secchi" in ws.parameters else next(iter(ws.parameters)))
+    except Exception:  # the page says it with care
+        log.info("the first page could not be prepared", exc_info=True)
+    finally:
+        quiet.setLevel(before)
 
 
 def make(ws: Workspace, name: str, *args: Hashable, how: Callable[..., Any]) -> Any:

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import logging
+import threading
 import time
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -16,7 +17,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from fathomlight_dashboard import APP, health, logs, memory
+from fathomlight_dashboard import APP, data, health, logs, memory
 
 log = logging.getLogger("fathomlight.server")
 
@@ -30,6 +31,7 @@ def _health(_: Request) -> JSONResponse:
 async def _life(_: Any) -> AsyncIterator[dict[str, Any]]:
     logs.setup()
     log.info("the server has started")
+    threading.Thread(target=data.warm, name="first page", daemon=True).start()
     yield {}
     begin = time.monotonic()
     running = health.WORK.running
@@ -42,4 +44,5 @@ async def _life(_: Any) -> AsyncIterator[dict[str, Any]]:
 
 logs.setup()
 memory.settle()
+memory.Searches().start()
 app = st.App(APP, routes=[Route("/health", _health)], lifespan=_life)

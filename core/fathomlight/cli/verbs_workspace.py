@@ -115,10 +115,12 @@ def serve(
     ] = False,
 ) -> None:
     """Show the pages of a workspace in a browser."""
-    ws = opened(workspace)
-    if address not in LOOPBACK and not ws.config.login.enabled:
+    from fathomlight.config import (
+        load_config,
+    )  # the server opens the store itself: not twice, for a quick start
+
+    if not load_config(workspace).login.enabled and address not in LOOPBACK:
         note(f"Without [login] in workspace.toml everybody who reaches {address} may do everything.")
-    ws.close()
     if log_json:
         os.environ["FATHOMLIGHT_LOG"] = "json"
     _serve(workspace, port, address)
