@@ -201,3 +201,25 @@ def draw(ws: Workspace, name: str, *args: Hashable, make: Callable[[], Picture])
     """
     picture: Picture = _picture(version(ws), name, args, make)
     return picture
+
+
+def derive(ws: Workspace, name: str, *args: Hashable, make: Callable[[], Any]) -> Any:
+    """Compute something small from long series for a page, and remember it until the data change.
+
+    Parameters
+    ----------
+    ws : Workspace
+        The open workspace.
+    name : str
+        What it is.
+    *args
+        Everything it depends on besides the data.
+    make : callable
+        Makes it.
+
+    Returns
+    -------
+    object
+        Shared between readers: it must not be changed.
+    """
+    return _picture(version(ws), name, args, make)

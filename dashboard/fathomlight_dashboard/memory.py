@@ -12,8 +12,11 @@ import gc
 import sys
 import time
 
-M_ARENA_MAX = -8
-"""Number of the setting in ``malloc.h`` of the GNU C library (``mallopt(3)``)."""
+M_ARENA_MAX, M_MMAP_THRESHOLD = -8, -3
+"""Numbers of the settings in ``malloc.h`` of the GNU C library (``mallopt(3)``)."""
+
+OWN_PAGES = 1 << 20
+"""Pieces of memory from this size [bytes] on are asked of the system one by one, and given back at once."""
 
 
 def settle(pools: int = 2) -> bool:
@@ -34,7 +37,8 @@ def settle(pools: int = 2) -> bool:
     if not sys.platform.startswith("linux"):
         return False
     try:
-        done = bool(ctypes.CDLL(None).mallopt(M_ARENA_MAX, pools))
+        library = ctypes.CDLL(None)
+        done = all([library.mallopt(M_ARENA_MAX, pools), library.mallopt(M_MMAP_THRESHOLD, OWN_PAGES)])
     except (OSError, AttributeError):  # another C library
         return False
     pa.set_memory_pool(pa.system_memory_pool())

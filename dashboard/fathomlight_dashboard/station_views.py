@@ -339,23 +339,28 @@ def compare_view(ws: Workspace, state: State, station: Station, parameter: Param
     key = f"compare {'-'.join((*chosen, *span))}"
     event = widgets.picture(shown, key=key, on_select="rerun", selection_mode="box")
     _take_period(state, event, bool(start or end), bool(dragging))
-    rows = []
-    for s in chosen:
-        used = used_of(s)
-        values = np.asarray(to_shown(used["value"].to_numpy(float), parameter.unit, units))
-        rows.append(
-            {
-                "Station": ws.stations[s].name,
-                "Readings": len(used),
-                "First": used["local_date"].min(),
-                "Last": used["local_date"].max(),
-                f"Median [{shown_unit(parameter.unit, units)}]": np.round(np.median(values), 2)
-                if len(used)
-                else None,
-            }
-        )
+
+    def summary() -> pd.DataFrame:
+        rows = []
+        for s in chosen:
+            used = used_of(s)
+            values = np.asarray(to_shown(used["value"].to_numpy(float), parameter.unit, units))
+            rows.append(
+                {
+                    "Station": ws.stations[s].name,
+                    "Readings": len(used),
+                    "First": used["local_date"].min(),
+                    "Last": used["local_date"].max(),
+                    f"Median [{shown_unit(parameter.unit, units)}]": np.round(np.median(values), 2)
+                    if len(used)
+                    else None,
+                }
+            )
+        return pd.DataFrame(rows)
+
+    table = data.derive(ws, "compare table", tuple(chosen), parameter.name, units, *span, make=summary)
     widgets.table(
-        pd.DataFrame(rows), key="compare table", file_name=f"compare-{parameter.name}",
+        table, key="compare table", file_name=f"compare-{parameter.name}",
         config={c: widgets.date_column(c) for c in ("First", "Last")},
     )  # fmt: skip
 

@@ -12,7 +12,8 @@ in a browser where there is one, and in a session where there is none.
 
 Bars: first page 3 s after the start of the server; warm interactions p95 300 ms on every page; 30 readers at
 once, each with an interaction every few seconds, p95 500 ms; at most 1 MB sent for a page; server under 600 MB.
-A busy machine makes all of them worse: the load average stands beside the numbers. Nothing here is a test.
+A busy machine makes all of them worse: the load average stands beside the numbers, and the processor time of the
+server for one warm interaction, which hardly depends on it. Nothing here is a test.
 """
 
 from __future__ import annotations
@@ -192,6 +193,11 @@ class Server:
             found = dict(line.split(":", 1) for line in text)
         return tuple(int(found[k].split()[0]) / 1024 for k in ("VmRSS", "VmHWM"))  # type: ignore[return-value]
 
+    def work(self) -> float:
+        """Return the time its processors have spent on it so far [ms]: it does not depend on what else runs."""
+        text = Path(f"/proc/{self.process.pid}/stat").read_text().rsplit(")", 1)[1].split()
+        return 1000 * (int(text[11]) + int(text[12])) / os.sysconf("SC_CLK_TCK")
+
 
 @contextmanager
 def serving(workspace: Path, home: Path) -> Iterator[Server]:
@@ -254,7 +260,7 @@ def first_page(server: Server) -> dict[str, float]:
             drawn = time.perf_counter() - begin
             out |= {f"{name} title": title, f"{name} drawn": drawn}
         browser.close()
-    return {"server up": server_up, **out}
+    return {"server up": server_up, **out, "CPU of the server in all": server.work() / 1000}
 
 
 # -- sessions --------------------------------------------------------------------------------------------------
@@ -305,6 +311,7 @@ class Measured:
     warm: list[float]
     sent: int
     wrong: int
+    work: float
 
 
 async def _session(port: int, case: str) -> Session:
@@ -315,19 +322,21 @@ async def _session(port: int, case: str) -> Session:
     return Session(socket, page, query)
 
 
-async def one_reader(port: int, cases: list[str], runs: int) -> list[Measured]:
+async def one_reader(server: Server, cases: list[str], runs: int) -> list[Measured]:
     """Visit every page alone: the first visit, then warm interactions."""
-    out = []
+    out, port = [], server.port
     for case in cases:
         reader = await _session(port, case)
         cold, sent, wrong = await reader.interact()
         await reader.interact("units=us")
+        before = server.work()
         warm = [await reader.interact("units=us" if i % 2 else "") for i in range(runs)]
+        work = (server.work() - before) / runs
         await reader.socket.close()
         fresh = await _session(port, case)
         _, again, more = await fresh.interact()
         await fresh.socket.close()
-        out.append(Measured(case, cold, [w[0] for w in warm], max(sent, again), wrong + more))
+        out.append(Measured(case, cold, [w[0] for w in warm], max(sent, again), wrong + more, work))
     return out
 
 
@@ -368,15 +377,18 @@ def _verdict(value: float, bar: float) -> str:
 
 def report_pages(pages: list[Measured]) -> None:
     """Print a line a page."""
-    print(f"\n{'page':<88} {'first [ms]':>10} {'p50 [ms]':>9} {'p95 [ms]':>9} {'sent [MB]':>10}")
+    print(
+        f"\n{'page':<88} {'first [ms]':>10} {'p50 [ms]':>9} {'p95 [ms]':>9} {'CPU [ms]':>9} {'sent [MB]':>10}"
+    )
     for p in pages:
         p95 = float(np.percentile(p.warm, 95))
         mark = " <-- over 300 ms" if p95 > BARS["warm"] else ""
         mark += " <-- over 1 MB" if p.sent > 1e6 * BARS["sent"] else ""
         mark += f" <-- {p.wrong} errors on the page" if p.wrong else ""
-        print(
-            f"{p.case:<88} {p.cold:>10.0f} {np.median(p.warm):>9.0f} {p95:>9.0f} {p.sent / 1e6:>10.3f}{mark}"
+        numbers = (
+            f"{p.cold:>10.0f} {np.median(p.warm):>9.0f} {p95:>9.0f} {p.work:>9.0f} {p.sent / 1e6:>10.3f}"
         )
+        print(f"{p.case:<88} {numbers}{mark}")
 
 
 def line(what: str, value: float, bar: float, unit: str) -> None:
@@ -395,10 +407,10 @@ def measure(workspace: Path, home: Path, wanted: argparse.Namespace) -> None:
             up = wait_for(server)
             first = {
                 "server up": up,
-                "first title": asyncio.run(one_reader(server.port, ["?"], 1))[0].cold / 1000,
+                "first title": asyncio.run(one_reader(server, ["?"], 1))[0].cold / 1000,
             }
         wait_for(server)
-        pages = asyncio.run(one_reader(server.port, cases, wanted.runs))
+        pages = asyncio.run(one_reader(server, cases, wanted.runs))
         report_pages(pages)
         alone = server.memory()
         before = _load()

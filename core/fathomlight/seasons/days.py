@@ -27,6 +27,9 @@ def day_values(series: pd.DataFrame, *, flags: Iterable[int] = USED_FLAGS) -> pd
         Columns date, value, code (0, -1 ``<``, 1 ``>``), in order of date.
     """
     need_columns(series, ("local_date", "value", "qualifier", "flag"))
+    series = series[
+        ["local_date", "value", "qualifier", "flag"]
+    ]  # of a logger every other column is dead weight
     used = series[series["flag"].isin([int(f) for f in flags]) & series["value"].notna()]
     if used.empty:
         return pd.DataFrame({"date": pd.Series(dtype=READING_COLUMNS["local_date"]), "value": [], "code": []})

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 SURFACE_M = (0.0, 1.0)
 """Depths counted as the surface [m]."""
 
+_CELL_COLUMNS = ("station", "parameter", "depth_m", "local_date", "value", "qualifier", "flag")
 _SHORT, _AT_ONCE = 20_000, 300_000
 
 
@@ -92,6 +93,8 @@ class Looking(Base):
         def make() -> pd.DataFrame:
             depth = SURFACE_M if what.profile else None
             table = self.readings(where, what.name, end=self._tonight(), depth=depth)
+            if table["time"].is_monotonic_increasing and table["time"].is_unique:
+                return table  # as the store gives a series; sorting would copy a logger's
             return table.sort_values(["time", "depth_m", "replicate"], ignore_index=True)
 
         return self.remember(("series", where, what.name), make)
@@ -278,7 +281,7 @@ class Looking(Base):
 
         def make() -> pd.DataFrame:
             if where is not None:
-                return season_cells(self.series(where, what.name), self.seasons)
+                return season_cells(self.series(where, what.name)[list(_CELL_COLUMNS)], self.seasons)
             parts = self.counts()
             names = parts.loc[parts["parameter"] == what.name, "station"]
             cells = [self.season_cells(n, what.name) for n in names]
