@@ -7,6 +7,7 @@ through all objects of the process for garbage, the modules and the kept answers
 
 from __future__ import annotations
 
+import contextlib
 import ctypes
 import gc
 import sys
@@ -43,6 +44,12 @@ def settle(pools: int = 2) -> bool:
         return False
     pa.set_memory_pool(pa.system_memory_pool())
     return done
+
+
+def _give_back() -> None:
+    """Give unused memory back to the system, where the C library can."""
+    with contextlib.suppress(OSError, AttributeError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 class Searches:
@@ -85,3 +92,4 @@ class Searches:
                 gc.unfreeze()
         elif now - self._begin > self.long_s:
             gc.freeze()
+            _give_back()

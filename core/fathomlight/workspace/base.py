@@ -27,7 +27,7 @@ from fathomlight.workspace.rights import EVERYTHING, Rights, Role
 T = TypeVar("T")
 B = TypeVar("B", bound="Base")
 _REMEMBERED = 4096
-_REMEMBERED_BYTES = 128_000_000
+_REMEMBERED_BYTES = 80_000_000
 PERSONAL = ("who", "why", "seen_by", "seen_note", "row_text")
 """Columns that tell of people: addresses, remarks, and rows as somebody wrote them."""
 
@@ -174,25 +174,30 @@ class Base:
 
         Notes
         -----
-        At most 4096 answers and 128 MB of tables are held; what has not been asked for longest goes first, and
+        At most 4096 answers and 80 MB of tables are held; what has not been asked for longest goes first, and
         what was made before the store changed goes at once.
         """
         full = (self.data_version, *key)
         with self._lock:
             if full in self._memory:
                 self._memory.move_to_end(full)
+                self._sizes[full] = self._sizes.pop(full)  # in the same order
                 found: T = self._memory[full]
                 return found
         made = make()
         with self._lock:
-            self._memory[full] = made
-            self._sizes[full] = _size(made)
+            self._memory[full], self._sizes[full] = made, _size(made)
             for old in [k for k in self._memory if k[0] != full[0]]:
                 del self._memory[old], self._sizes[old]
             held = sum(self._sizes.values())
-            while len(self._memory) > 1 and (len(self._memory) > _REMEMBERED or held > _REMEMBERED_BYTES):
+            for old in [k for k, size in self._sizes.items() if size and k != full]:  # the oldest first
+                if held <= _REMEMBERED_BYTES:
+                    break
+                held -= self._sizes.pop(old)
+                del self._memory[old]
+            while len(self._memory) > _REMEMBERED:
                 oldest, _ = self._memory.popitem(last=False)
-                held -= self._sizes.pop(oldest)
+                del self._sizes[oldest]
         return made
 
     def remembered(self, key: tuple[Any, ...]) -> bool:
