@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
+import types
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -61,6 +63,16 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.section("these tests may not be skipped here")
         for line in _skipped:
             terminalreporter.write_line(line)
+
+
+@pytest.fixture
+def plain_main(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Give processes that are started afresh nothing to run again.
+
+    A process made by "spawn" runs the file of ``__main__`` once more, and test runners and page tests put all
+    sorts of things there.
+    """
+    monkeypatch.setitem(sys.modules, "__main__", types.ModuleType("__main__"))
 
 
 @pytest.fixture(scope="session")

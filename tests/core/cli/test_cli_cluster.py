@@ -17,6 +17,7 @@ NUMBERS = ["s", "variance", "z", "p", "slope", "slope_low", "slope_high", "p_adj
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("plain_main")
 def test_a_scheduler_gives_the_same_numbers(demo_workspace: Path, capsys: pytest.CaptureFixture[str]) -> None:
     distributed = pytest.importorskip("distributed")
     from fathomlight.cli import main

@@ -160,6 +160,7 @@ def test_null_network_makes_few_discoveries():
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("plain_main")
 def test_two_workers_give_the_same_numbers():
     distributed = pytest.importorskip("distributed")
     import dask
