@@ -115,7 +115,11 @@ CHROMIUM_ARGUMENTS = [
 def browser() -> Iterator[object]:
     """Start Debian's chromium once for all tests: two of the engine's loops do not fit into one program."""
     api = pytest.importorskip("playwright.sync_api", reason="needs playwright (the test extra)")
-    names = (os.environ.get("FATHOMLIGHT_CHROMIUM"), shutil.which("chromium"), shutil.which("chromium-browser"))
+    names = (
+        os.environ.get("FATHOMLIGHT_CHROMIUM"),
+        shutil.which("chromium"),
+        shutil.which("chromium-browser"),
+    )
     program = next((n for n in names if n), None)
     if program is None:
         pytest.skip("no chromium found: set FATHOMLIGHT_CHROMIUM or install Debian's package chromium")
