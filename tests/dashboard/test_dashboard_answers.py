@@ -327,3 +327,34 @@ def test_a_ready_recipe_that_fits_not_for_certain_is_asked_about(
     next(r for r in at.radio if "does not read" in r.label).set_value("yes").run()
     assert "would be new" in said(at)
     assert not [t for t in at.text_input if t.key == "recipe name"]  # nothing new to keep
+
+
+def test_the_matching_of_surveys_and_readings_is_made_visible(demo: Any, open_page: Any, said: Any) -> None:
+    surveys = demo.surveys(gear="gill net")
+    match = demo.matched_surveys()
+    own = match.table[match.table["survey"].isin(surveys["survey"])]
+    first = match.windows[0].name
+    page = open_page("fish", view="surveys")
+    text = said(page)
+    assert f"{len(surveys)} surveys with gill net" in text.replace("\u202f", "").replace(",", "")
+    assert (
+        f"{own.loc[own['window'] == first, 'survey'].nunique()} have readings in the window {first}" in text
+    )
+    lost = match.unmatched[match.unmatched["survey"].isin(surveys["survey"])]
+    assert (f"{lost['survey'].nunique()} survey" in text) == bool(len(lost))
+
+
+def test_condition_is_told_by_length_category(demo: Any, open_page: Any, said: Any) -> None:
+    table = demo.condition_table("walleye")
+    assert (table["gear"] == "gill net").any()
+    text = said(open_page("fish", view="condition"))
+    assert "100 is the published standard" in text
+    assert "Growth of walleye" in text
+
+
+def test_numbers_come_from_surveys_of_several_passes(demo: Any, open_page: Any, said: Any) -> None:
+    table = demo.removals("smallmouth bass")
+    text = said(open_page("fish", view="removal", species="smallmouth bass", gear="backpack electrofishing"))
+    assert f"{len(table)} surveys of several passes" in text
+    assert "trained" in text or "permit" in text  # the cautions of electrofishing stand beside it
+    assert "No survey with gill net has several passes" in said(open_page("fish", view="removal"))

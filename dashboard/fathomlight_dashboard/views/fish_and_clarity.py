@@ -11,7 +11,7 @@ import streamlit as st
 from fathomlight.figures import Picture, catch_and_clarity, catch_by_year, lengths
 from fathomlight.figures.shown import Units, p_text, shown_unit, to_shown
 from fathomlight.fish import cautions, find_species
-from fathomlight_dashboard import data, fish_habitat, widgets
+from fathomlight_dashboard import data, fish_habitat, fish_surveys, widgets
 from fathomlight_dashboard.in_units import effect_sentences
 from fathomlight_dashboard.page import Page
 
@@ -35,7 +35,10 @@ def render(ws: Workspace, state: State) -> None:
         "gear", "Gear", gears, default="gill net", place=right,
         help="Gears are never pooled: each catches fish in its own way.",
     )  # fmt: skip
-    views = {"clarity": "Catch and clarity", "catch": "Catch by year", "sizes": "Sizes", "habitat": "Habitat"}
+    views = {
+        "clarity": "Catch and clarity", "surveys": "Surveys", "catch": "Catch by year", "sizes": "Sizes",
+        "condition": "Condition", "removal": "Numbers", "habitat": "Habitat",
+    }  # fmt: skip
     view = state.choose("view", "What to look at", list(views), words=views.__getitem__, widget="segments")
     VIEWS[view](ws, state, name, gear)
     widgets.caution(*cautions(gear))
@@ -180,7 +183,15 @@ def _water(ws: Workspace, water: str) -> str:
     return ws.waters[water].name if water in ws.waters else water
 
 
-VIEWS = {"clarity": clarity_view, "catch": catch_view, "sizes": sizes_view, "habitat": habitat_view}
+VIEWS = {
+    "clarity": clarity_view,
+    "surveys": fish_surveys.surveys_view,
+    "catch": catch_view,
+    "sizes": sizes_view,
+    "condition": fish_surveys.condition_view,
+    "removal": fish_surveys.removal_view,
+    "habitat": habitat_view,
+}
 
 PAGE = Page(
     title="Fish and clarity",
