@@ -121,7 +121,7 @@ class Change(Looking):
         )
 
     def _trend(self, station: str, parameter: Parameter, start: int | None, end: int | None) -> TrendAnswer:
-        cells = _window(self.season_cells(station, parameter.name), start, end)
+        cells = cells_between(self.season_cells(station, parameter.name), start, end)
         seasonal = seasonal_kendall(
             cells["value"], cells["year"], cells["season"].astype(str), qualifiers=cells["qualifier"]
         )
@@ -377,7 +377,8 @@ def slope_digits(slope: float, decimals: int) -> int:
     return min(max(decimals + 1, 2, needed), 6)
 
 
-def _window(cells: pd.DataFrame, start: int | None, end: int | None) -> pd.DataFrame:
+def cells_between(cells: pd.DataFrame, start: int | None, end: int | None) -> pd.DataFrame:
+    """Return the season cells from one year to another, both included; None leaves a side open."""
     kept = cells
     if start is not None:
         kept = kept[kept["year"] >= start]

@@ -126,9 +126,9 @@ class Meaning(Looking):
         return self.remember(("trophic", where.id), lambda: self._trophic(where.id))
 
     def _window(self) -> tuple[tuple[int, int], tuple[int, int]]:
-        months = self.config.growing_season
-        last = {2: 28, 4: 30, 6: 30, 9: 30, 11: 30}.get(months[-1], 31)
-        return (months[0], 1), (months[-1], last)
+        from fathomlight.indices.window import window_of_months
+
+        return window_of_months(self.config.growing_season)
 
     def _trophic(self, station: str) -> TrophicAnswer:
         from fathomlight.indices.seasonal import seasonal_index
@@ -286,6 +286,7 @@ class Meaning(Looking):
         Disc readings of all its stations are used; profiles are those of its station with the most.
         """
         from fathomlight.indices.habitat import HabitatInputs
+        from fathomlight.indices.window import window_of_months
 
         where = self.water(water)
         stations = [s.id for s in self.stations_of(where.id)]
@@ -297,8 +298,6 @@ class Meaning(Looking):
             deep = heat[heat["station"] == heat.groupby("station").size().idxmax()]
             heat = deep
         table = np.array(where.depth_areas)
-        months = self.config.open_water
-        last = {2: 28, 4: 30, 6: 30, 9: 30, 11: 30}.get(months[-1], 31)
         return HabitatInputs(
             dates=discs["local_date"].to_numpy(),
             secchi_m=discs["value"].to_numpy(dtype=float),
@@ -309,7 +308,7 @@ class Meaning(Looking):
             area_depths_m=table[:, 0] if len(table) else None,
             areas_m2=table[:, 1] if len(table) else None,
             latitude=None if math.isnan(where.latitude) else where.latitude,
-            season=((months[0], 1), (months[-1], last)),
+            season=window_of_months(self.config.open_water),
             k=where.kd_constant,
         )
 

@@ -7,6 +7,7 @@ import pandas as pd
 from fathomlight.errors import ArgumentError, MissingExtraError
 from fathomlight.seasons import season_cube
 from fathomlight.trends import false_discovery, network_trends
+from fathomlight.workspace.change import cells_between
 
 
 def run_network(
@@ -35,11 +36,7 @@ def run_network(
     fathomlight.errors.ArgumentError
         No cells in the window.
     """
-    kept = cells
-    if start is not None:
-        kept = kept[kept["year"] >= start]
-    if end is not None:
-        kept = kept[kept["year"] <= end]
+    kept = cells_between(cells, start, end)
     if kept.empty:
         raise ArgumentError("cells", "no season cells in this window", got=(start, end))
     values, codes = season_cube(kept), season_cube(kept, column="qualifier")

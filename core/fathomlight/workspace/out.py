@@ -9,11 +9,10 @@ from typing import Any, Literal
 import pandas as pd
 
 from fathomlight.errors import ArgumentError
-from fathomlight.model import USED_FLAGS, Flag, Result
+from fathomlight.model import Flag, Result
 from fathomlight.workspace.adding import Adding
 from fathomlight.workspace.attention import Attention
 from fathomlight.workspace.fishing import Fishing
-from fathomlight.workspace.looking import SURFACE_M
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -237,10 +236,5 @@ class Out(Attention, Adding, Fishing):
         cells = self.season_cells(None, self.parameter(parameter).name)
         return run_network(cells, start, end, scheduler)
 
-    def used_readings(self, station: str, parameter: str = "secchi") -> pd.DataFrame:
-        """Return the readings that statistics use: pass and not evaluated, at the surface."""
-        table = self.series(station, parameter)
-        return table[table["flag"].isin([int(f) for f in USED_FLAGS])].reset_index(drop=True)
 
-
-__all__ = ["SURFACE_M", "Out", "StatusReport"]
+__all__ = ["Out", "StatusReport"]
