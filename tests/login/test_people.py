@@ -203,9 +203,12 @@ def test_a_refusal_is_written_down(small: Workspace, role: Any) -> None:
     assert role in str(log["detail"].iloc[0])
 
 
-def test_the_trail_is_for_managers(small: Workspace) -> None:
-    with pytest.raises(NotAllowedError):
-        small.acting_as("r@x.example", Rights("reviewer")).audit_log()
+@pytest.mark.parametrize("role", ["reader", "volunteer"])
+def test_the_trail_is_for_reviewers_and_managers(small: Workspace, role: Any) -> None:
+    for view in (small.acting_as("p@x.example", Rights(role)), small.acting_as("", Rights("reader"))):
+        with pytest.raises(NotAllowedError):
+            view.audit_log()
+    assert small.acting_as("r@x.example", Rights("reviewer")).audit_log().empty
 
 
 def test_readers_change_nothing(small: Workspace) -> None:

@@ -22,7 +22,13 @@ def main(arguments: list[str] | None = None) -> None:
     arguments : list of str, optional
         What came after the program's name; from ``sys.argv`` when left out.
     """
-    from fathomlight.cli import verbs_answers, verbs_data, verbs_out, verbs_workspace  # noqa: F401  the verbs register
+    from fathomlight.cli import (  # noqa: F401  the verbs register
+        verbs_answers,
+        verbs_data,
+        verbs_out,
+        verbs_people,
+        verbs_workspace,
+    )
 
     try:
         app(args=arguments, standalone_mode=True)

@@ -245,25 +245,46 @@ class LedgerPart(Part):
             )  # fmt: skip
 
     def audit_log(
-        self, *, who: str | None = None, action: str | None = None, limit: int = 1000
+        self,
+        *,
+        who: str | None = None,
+        action: Names = None,
+        start: TimeLike | None = None,
+        end: TimeLike | None = None,
+        limit: int = 1000,
     ) -> pd.DataFrame:
         """Return the newest entries first: ``id``, ``done``, ``who``, ``action``, ``detail``.
 
         Parameters
         ----------
-        who, action : str, optional
+        who : str, optional
+            Only theirs.
+        action : str or iterable of str, optional
             Only these.
+        start, end : time-like, optional
+            Only entries from `start` on, and before `end`.
         limit : int
             At most so many.
         """
-        filters = {name: value for name, value in (("who", who), ("action", action)) if value is not None}
-        where = " AND ".join(f"{name} = ?" for name in filters) or "1 = 1"
+        where, parameters = _audit_filter(who, action, start, end)
         with self._db.session() as session:
             rows = session.rows(
                 f"SELECT id, done_at, who, action, detail FROM audit WHERE {where} ORDER BY id DESC LIMIT {int(limit)}",
-                *filters.values(),
+                *parameters,
             )
         return _log_table(rows, "id")
+
+    def audit_counts(
+        self, *, who: str | None = None, start: TimeLike | None = None, end: TimeLike | None = None
+    ) -> dict[str, int]:
+        """Return how many entries there are of each action; parameters as :meth:`audit_log`."""
+        where, parameters = _audit_filter(who, None, start, end)
+        with self._db.session() as session:
+            rows = session.rows(
+                f"SELECT action, COUNT(*) FROM audit WHERE {where} GROUP BY action ORDER BY action",
+                *parameters,
+            )
+        return {str(action): int(n) for action, n in rows}
 
     def claim_notice(self, channel: str, key: str, *, detail: str = "", stale_s: float | None = None) -> bool:
         """Claim the right to send one notice; True for exactly one caller, whatever the number of programs.
@@ -332,6 +353,26 @@ class LedgerPart(Part):
         )
         table["done"] = to_instants(table["done"])
         return table
+
+
+def _audit_filter(
+    who: str | None, action: Names, start: TimeLike | None, end: TimeLike | None
+) -> tuple[str, list[Any]]:
+    """Return a condition on the audit trail, and its parameters."""
+    parts: list[str] = []
+    parameters: list[Any] = []
+    if who is not None:
+        parts.append("who = ?")
+        parameters.append(who)
+    names = as_names(action)
+    if names is not None:
+        parts.append(f"action IN ({', '.join('?' * len(names))})" if names else "1 = 0")
+        parameters.extend(sorted(names))
+    for sign, moment, name in ((">=", start, "start"), ("<", end, "end")):
+        if moment is not None:
+            parts.append(f"done_at {sign} ?")
+            parameters.append(to_us(moment, name))
+    return " AND ".join(parts) or "1 = 1", parameters
 
 
 def _rows(episodes: pd.DataFrame | Iterable[Mapping[str, Any] | Result]) -> list[dict[str, Any]]:

@@ -18,6 +18,7 @@ from fathomlight.workspace.meaning import HabitatAnswer, TrophicAnswer
 from fathomlight.workspace.out import Out, StatusReport
 from fathomlight.workspace.rights import EVERYTHING, ROLES, Rights, Role
 from fathomlight.workspace.setup import demo_source, init_workspace, load_demo
+from fathomlight.workspace.trail import Trail
 
 __all__ = [
     "EVERYTHING",
@@ -37,7 +38,7 @@ __all__ = [
 ]
 
 
-class Workspace(Out):
+class Workspace(Out, Trail):
     """One workspace, open. Made by :func:`open_workspace`; may be used from several threads."""
 
 

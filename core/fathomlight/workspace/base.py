@@ -243,28 +243,9 @@ class Base:
             raise
 
     def audit(self, action: str, detail: dict[str, Any] | str = "") -> None:
-        """Write down who did what."""
-        self.store.audit(self.actor, action, detail)
-
-    def audit_log(
-        self, *, who: str | None = None, action: str | None = None, limit: int = 1000
-    ) -> pd.DataFrame:
-        """Return who did what, the newest first: ``id``, ``done``, ``who``, ``action``, ``detail``.
-
-        Parameters
-        ----------
-        who, action : str, optional
-            Only these.
-        limit : int
-            At most so many.
-
-        Raises
-        ------
-        fathomlight.errors.NotAllowedError
-            The person at work is no manager.
-        """
-        self.rights.require("manager", "reading the audit trail")
-        return self.store.audit_log(who=who, action=action, limit=limit)
+        """Write down who did what, and in which role."""
+        kept = {"role": self.rights.role, **detail} if isinstance(detail, dict) else detail
+        self.store.audit(self.actor, action, kept)
 
     def without_people(self, table: pd.DataFrame) -> pd.DataFrame:
         """Return a table without the names and remarks of others, unless the person at work is a reviewer.

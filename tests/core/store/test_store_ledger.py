@@ -117,6 +117,13 @@ def test_the_audit_trail(store):
     assert log["detail"].tolist() == ["batch 1", {"file": "alerts.toml", "key": "limit"}]
     assert store.audit_log(who="manager")["action"].tolist() == ["config"]
     assert len(store.audit_log(limit=1)) == 1
+    assert store.audit_log(action=["load", "config"])["action"].tolist() == ["load", "config"]
+    assert store.audit_log(action=[]).empty
+    done = log["done"].iloc[0]
+    assert store.audit_log(start=done)["action"].tolist() == ["load"]
+    assert store.audit_log(end=done)["action"].tolist() == ["config"]
+    assert store.audit_counts() == {"config": 1, "load": 1}
+    assert store.audit_counts(who="manager", end=done) == {"config": 1}
     with pytest.raises(ArgumentError):
         store.audit("manager", "")
 
