@@ -41,6 +41,6 @@ def inner(function: F) -> F:
     It has no entry from Python, and where the caller's machine code is kept it is not compiled at all. Give
     each argument one type throughout: each set of types is compiled anew.
     """
-    options: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+    options: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True, "no_rewrites": True}
     made: F = _njit(nogil=True, error_model="numpy", **options)(function)
     return made

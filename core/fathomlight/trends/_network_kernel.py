@@ -49,14 +49,45 @@ ZERO: Any = np.int64(0)
 TRUE: Any = np.bool_(True)
 """Constants of a plain type: a literal would make a version of its own of the function it is handed to."""
 
-LOW, HIGH, HELD, WHEN, ROWS, SEEN = range(6)
-"""Rows of the working table: ends of each value, values and years without gaps, sums over seasons, years seen."""
+SAMPLE = 128
+"""Entries sorted to find a bracket around the ranks wanted."""
+
+LOW, HIGH, HELD, WHEN, MARKS, ROWS, SEEN = range(7)
+"""Working rows: ends of each value, values, years and marks without gaps, sums over seasons, years seen."""
+
+
+def working_arrays(n_years: int, n_seasons: int) -> tuple[Floats, Grid, Sums, Floats]:
+    """Return the last arguments of the kernel: memory it works in, so that it never asks for any.
+
+    Each thread needs arrays of its own.
+
+    Parameters
+    ----------
+    n_years, n_seasons : int
+
+    Returns
+    -------
+    entries : ndarray
+        Room for the breakpoints of all pairs, a sample of them, and the slope with its limits.
+    rows : ndarray, shape (7, year)
+    sums : ndarray of int16
+        Room for the scores of all pairs of years, and of all years.
+    template : ndarray, shape (len(FIELDS),)
+        Gives the length of the result; its content is not used.
+    """
+    pairs = n_years * (n_years - 1) // 2
+    return (
+        np.empty(2 * pairs * n_seasons + SAMPLE + 6),
+        np.empty((7, n_years)),
+        np.empty(pairs + n_years, dtype=np.int16),
+        np.empty(len(FIELDS)),
+    )
 
 
 @inner
 def _ends(value: float, code: int) -> tuple[float, float]:
     """Return the interval of a value; an open end lies one floating-point step inside its bound."""
-    step = 1.2e-16 * abs(value) + 5e-324
+    step = 1.2e-16 * math.fabs(value) + 5e-324
     if code < 0:
         return -np.inf, value - step
     if code > 0:
@@ -75,14 +106,14 @@ def _shrink(entries: Floats, size: int, lowest: int, highest: int, sample: Float
     while size > 512:
         step = size / sample.size
         for k in range(sample.size):
-            entry = entries[int(k * step)]
+            entry = entries[math.floor(k * step)]
             m = k
             while m > 0 and sample[m - 1] > entry:
                 sample[m] = sample[m - 1]
                 m -= 1
             sample[m] = entry
-        first = int(lowest / step - 0.15 * sample.size)
-        last = int(highest / step + 0.15 * sample.size) + 1
+        first = math.floor(lowest / step - 0.15 * sample.size)
+        last = math.floor(highest / step + 0.15 * sample.size) + 1
         lower = sample[first] if first >= 0 else -np.inf
         upper = sample[last] if last < sample.size else np.inf
         below, inside = 0, 0
@@ -126,21 +157,28 @@ def _select(entries: Floats, left: int, right: int, rank: int) -> float:
 
 
 @inner
-def _limits(entries: Floats, size: int, doubled: bool, centres: Floats, found: Floats) -> None:
+def _limits(
+    entries: Floats, size: int, doubled: bool, sample: Floats, centres: Floats, found: Floats
+) -> None:
     """Average the breakpoint list over (at - 1, at + 1] for each centre, as :mod:`._slopes` does.
 
     ``centres`` holds the slope, the lower and the upper limit, in this order; NaN is left out.
     """
-    length = 2 * size if doubled else size
-    factor = 2 if doubled else 1
+    halved = 1 if doubled else 0
+    length = size << halved
     lowest, highest = size - 1, ZERO
-    for k in range(3):
+    for k in range(centres.size):
         if not np.isnan(centres[k]):
-            lowest = max(min(lowest, math.floor(centres[k]) // factor - 2), 0)
-            highest = min(max(highest, math.ceil(centres[k]) // factor + 2), size - 1)
-    left, dropped = _shrink(entries, size, lowest, highest, np.empty(128))
-    middle = min(max(int(centres[0]) // factor - dropped, 0), left - 1)
-    for k in range(3):
+            first, last = (math.floor(centres[k]) >> halved) - 2, (math.ceil(centres[k]) >> halved) + 2
+            lowest = first if first < lowest else lowest
+            highest = last if last > highest else highest
+    lowest = lowest if lowest > 0 else ZERO
+    highest = highest if highest < size else size - 1
+    left, dropped = _shrink(entries, size, lowest, highest, sample)
+    middle = (math.floor(centres[0]) >> halved) - dropped
+    middle = middle if middle > 0 else ZERO
+    middle = middle if middle < left else left - 1
+    for k in range(centres.size):
         at = centres[k]
         found[k] = np.nan
         if np.isnan(at):
@@ -148,21 +186,25 @@ def _limits(entries: Floats, size: int, doubled: bool, centres: Floats, found: F
         total, weight, outside, side = 0.0, 0.0, 0.0, 0.0
         smallest, largest = np.inf, -np.inf
         for cell in range(math.floor(at - 1.0) + 1, math.ceil(at + 1.0) + 1):
-            part = (min(at + 1.0, float(cell)) - max(at - 1.0, float(cell - 1))) / 2.0
+            end = float(cell)
+            upper = at + 1.0 if at + 1.0 < end else end
+            lower = at - 1.0 if at > end else end - 1.0
+            part = (upper - lower) / 2.0
             if part <= 1e-12:
                 continue
             if cell < 1 or cell > length:
                 outside += part
                 side = -np.inf if cell < 1 else np.inf
                 continue
-            rank = (cell + 1) // 2 - 1 - dropped if doubled else cell - 1 - dropped
-            first, last = 0, left - 1
+            rank = ((cell + 1) >> 1 if doubled else cell) - 1 - dropped
+            start, stop = ZERO, left - 1
             if k == 1 and rank < middle:
-                last = middle
+                stop = middle
             elif k == 2 and rank > middle:
-                first = middle
-            entry = _select(entries, first, last, rank)
-            smallest, largest = min(smallest, entry), max(largest, entry)
+                start = middle
+            entry = _select(entries, start, stop, rank)
+            smallest = entry if entry < smallest else smallest
+            largest = entry if entry > largest else largest
             total += part * entry
             weight += part
         if outside > (1e-9 if doubled else 0.5):
@@ -172,7 +214,7 @@ def _limits(entries: Floats, size: int, doubled: bool, centres: Floats, found: F
 
 
 @inner
-def _slopes_of(values: Floats, codes: Codes, years: Floats, entries: Floats, size: int) -> tuple[int, int]:
+def _slopes_of(values: Floats, codes: Floats, years: Floats, entries: Floats, size: int) -> tuple[int, int]:
     """Append the breakpoints of one season without gaps; return the new size and the rising ends."""
     rising = 0
     for i in range(values.size - 1):
@@ -227,9 +269,9 @@ def _standard(s: float, variance: float, continuity: bool) -> tuple[float, float
     """Return z and its two-sided probability."""
     if not variance > 0.0:
         return (0.0, 1.0) if variance == 0.0 else (np.nan, np.nan)
-    size = max(abs(s) - 1.0, 0.0) if continuity else abs(s)
-    z = math.copysign(size, s) / math.sqrt(variance)
-    return z, math.erfc(abs(z) / math.sqrt(2.0))
+    size = math.fabs(s) - 1.0 if continuity else math.fabs(s)
+    z = math.copysign(size if size > 0.0 else 0.0, s) / math.sqrt(variance)
+    return z, math.erfc(math.fabs(z) / math.sqrt(2.0))
 
 
 @inner
@@ -243,14 +285,14 @@ def _all_exact(codes: Codes) -> bool:
 
 
 @inner
-def _season(values: Floats, codes: Codes, years: Floats, work: Grid, marks: Codes) -> int:
+def _season(values: Floats, codes: Codes, years: Floats, work: Grid) -> int:
     """Fill the working rows with one season, and leave out its gaps; return the number of values."""
     n = 0
     for i in range(values.size):
         value = values[i]
         work[LOW, i], work[HIGH, i] = _ends(value, codes[i])
         if not np.isnan(value):
-            work[HELD, n], work[WHEN, n], marks[n] = value, years[i], codes[i]
+            work[HELD, n], work[WHEN, n], work[MARKS, n] = value, years[i], codes[i]
             work[SEEN, i] = 1.0
             n += 1
     return n
@@ -294,11 +336,13 @@ def _tests(
 
 
 @inner
-def _slope(out: Floats, entries: Floats, size: int, anchor: int, doubled: bool, reach: float) -> None:
+def _slope(
+    out: Floats, entries: Floats, size: int, anchor: int, doubled: bool, reach: float, spare: Floats
+) -> None:
     """Write the slope and its limits, ``reach`` entries away (NaN for no limits)."""
-    centres, found = np.empty(3), np.empty(3)
+    sample, centres, found = spare[:SAMPLE], spare[SAMPLE : SAMPLE + 3], spare[SAMPLE + 3 :]
     centres[0], centres[1], centres[2] = float(anchor), anchor - reach, anchor + reach
-    _limits(entries, size, doubled, centres, found)
+    _limits(entries, size, doubled, sample, centres, found)
     out[8], out[9], out[10] = found[0], found[1], found[2]
     if math.isinf(found[0]) or not (doubled or 1 <= anchor < size):
         out[8] = np.nan
@@ -310,6 +354,9 @@ def station_trend(
     years: Floats,
     critical: float,
     dependence: bool,
+    entries: Floats,
+    work: Grid,
+    sums: Sums,
     template: Floats,
     out: Floats,
 ) -> None:
@@ -325,24 +372,24 @@ def station_trend(
         Normal quantile of the limits.
     dependence : bool
         Use the covariance between seasons from ten years on.
-    template : ndarray, shape (len(FIELDS),)
-        Only its length is used.
+    entries, work, sums, template : ndarray
+        What :func:`working_arrays` returns; overwritten.
     out : ndarray, shape (len(FIELDS),)
     """
     n_years, n_seasons = values.shape
     n_pairs = n_years * (n_years - 1) // 2
     doubled = _all_exact(codes)
-    entries = np.empty(n_pairs * n_seasons * (1 if doubled else 2))
-    pair_sums, rows = np.zeros(n_pairs, dtype=np.int16), np.zeros(n_years, dtype=np.int16)
-    work, marks = np.zeros((6, n_years)), np.empty(n_years, dtype=np.int8)
+    pair_sums, rows = sums[:n_pairs], sums[n_pairs:]
+    sums[:], work[:] = 0, 0.0
     size, anchor, pairs = ZERO, ZERO, ZERO
     count, used_seasons, testable, longest = 0, 0, 0, 0
     score, independent, own_products, z_sum, z_squares = 0.0, 0.0, 0.0, 0.0, 0.0
     for g in range(n_seasons):
-        n = _season(values[:, g], codes[:, g], years, work, marks)
+        n = _season(values[:, g], codes[:, g], years, work)
         if n == 0:
             continue
-        longest, used_seasons, count = max(longest, n), used_seasons + 1, count + n
+        longest = n if n > longest else longest
+        used_seasons, count = used_seasons + 1, count + n
         pairs += n * (n - 1) // 2
         s, decided = _signs_of(work[LOW], work[HIGH], pair_sums, rows)
         variance, own = _variance_of(n, decided, rows, work[ROWS])
@@ -353,18 +400,17 @@ def station_trend(
         if doubled:
             size = _plain_slopes_of(work[HELD, :n], work[WHEN, :n], entries, size)
         else:
-            size, rising = _slopes_of(work[HELD, :n], marks[:n], work[WHEN, :n], entries, size)
+            size, rising = _slopes_of(work[HELD, :n], work[MARKS, :n], work[WHEN, :n], entries, size)
             anchor += rising
-    years_used = 0
+    years_used = 0.0
     for i in range(n_years):
-        years_used += int(work[SEEN, i])
+        years_used += work[SEEN, i]
     dependent = independent + (_products(pair_sums, work[ROWS]) - own_products) / 3.0
     if not (dependent > 0.0 and years_used > 2):
         dependent = np.nan
     use = dependence and dependent > 0.0 and years_used >= YEARS_FOR_COVARIANCE and used_seasons > 1
     variance = dependent if use else independent
-    for k in range(out.size):
-        out[k] = np.nan
+    out[:] = np.nan
     out[0], out[1], out[2], out[3], out[4] = count, years_used, used_seasons, score, variance
     out[11], out[14], out[17] = independent, dependent, use
     if pairs > 0:
@@ -372,17 +418,22 @@ def station_trend(
     if longest > 2:
         _tests(out, score, independent, dependent, use, used_seasons == 1)
     if testable > 0:
-        out[18], out[19] = max(z_squares - z_sum * z_sum / testable, 0.0), testable - 1
+        spread = z_squares - z_sum * z_sum / testable
+        out[18], out[19] = spread if spread > 0.0 else 0.0, testable - 1
     if size > 0:
-        reach = critical * math.sqrt(max(variance, 0.0)) + 1.0 if longest > 2 else np.nan
-        _slope(out, entries, size, pairs if doubled else anchor, doubled, reach)
+        reach = critical * math.sqrt(variance) + 1.0 if longest > 2 else np.nan
+        spare = entries[entries.size - SAMPLE - 6 :]
+        _slope(out, entries, size, pairs if doubled else anchor, doubled, reach, spare)
 
 
 def build() -> Any:
-    """Return the generalized ufunc (year, season), (year, season), (year), (), (), (field) -> (field)."""
+    """Return the generalized ufunc of :func:`station_trend`, working arrays and template last."""
     guvectorize: Any = numba.guvectorize
-    signature = "void(float64[:,:], int8[:,:], float64[:], float64, boolean, float64[:], float64[:])"
-    layout = "(y,s),(y,s),(y),(),(),(k)->(k)"
+    signature = (
+        "void(float64[:,:], int8[:,:], float64[:], float64, boolean, "
+        "float64[::1], float64[:,::1], int16[::1], float64[:], float64[:])"
+    )
+    layout = "(y,s),(y,s),(y),(),(),(e),(w,y),(u),(k)->(k)"
     try:
         return guvectorize([signature], layout, nopython=True, cache=True)(station_trend)
     except RuntimeError:

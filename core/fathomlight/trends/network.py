@@ -47,18 +47,23 @@ def _kernel() -> tuple[Any, tuple[str, ...]]:
     return build(), FIELDS
 
 
-def seasonal_kendall_kernel() -> tuple[Any, tuple[str, ...]]:
-    """Return the compiled generalized ufunc and the names of what it returns, for numpy users.
+def seasonal_kendall_kernel() -> tuple[Any, tuple[str, ...], Callable[[int, int], tuple[Any, ...]]]:
+    """Return the compiled generalized ufunc, the names of what it returns, and its working memory.
 
     Returns
     -------
     kernel : ufunc
-        ``kernel(values, codes, years, critical, dependence, template)`` with values (..., year, season),
+        ``kernel(values, codes, years, critical, dependence, *working)`` with values (..., year, season),
         int8 codes of the same shape (0 ``=``, -1 ``<``, 1 ``>``), years (year), the normal quantile of the
-        limits, a bool, and any float array as long as the fields; returns (..., field).
+        limits and a bool; returns (..., field).
     fields : tuple of str
+    working_arrays : callable
+        ``working_arrays(n_years, n_seasons)`` returns ``working``, overwritten by the kernel; each thread
+        needs its own.
     """
-    return _kernel()
+    from fathomlight.trends._network_kernel import working_arrays
+
+    return *_kernel(), working_arrays
 
 
 def network_trends(
@@ -227,8 +232,9 @@ def _stations(
     progress: Callable[[int, int], None] | None,
     lazy: bool,
 ) -> Floats:
+    from fathomlight.trends._network_kernel import working_arrays
+
     kernel, fields = _kernel()
-    template = np.empty(len(fields))
     shape = values.shape
     flat = np.ascontiguousarray(values).reshape(-1, *shape[-2:])
     marks: Codes = np.ascontiguousarray(codes, dtype=np.int8).reshape(-1, *shape[-2:])
@@ -236,7 +242,7 @@ def _stations(
 
     def run(start: int) -> int:
         part = slice(start, start + STATIONS_AT_ONCE)
-        kernel(flat[part], marks[part], years, critical, dependence, template, out[part])
+        kernel(flat[part], marks[part], years, critical, dependence, *working_arrays(*shape[-2:]), out[part])
         return int(min(start + STATIONS_AT_ONCE, flat.shape[0])) - start
 
     starts = range(0, flat.shape[0], STATIONS_AT_ONCE)

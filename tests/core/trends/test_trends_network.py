@@ -96,10 +96,11 @@ def test_threads_and_progress_change_nothing():
 
 
 def test_kernel_is_a_generalized_ufunc():
-    kernel, fields = seasonal_kendall_kernel()
+    kernel, fields, working_arrays = seasonal_kendall_kernel()
     data = cube(4)
     codes = np.zeros(data.shape, dtype=np.int8)
-    out = kernel(data.values, codes, data.year.values.astype(float), 1.96, True, np.empty(len(fields)))
+    working = working_arrays(data.sizes["year"], data.sizes["season"])
+    out = kernel(data.values, codes, data.year.values.astype(float), 1.96, True, *working)
     assert out.shape == (3, len(fields))
     assert out[:, fields.index("s")].tolist() == network_trends(data).s.values.tolist()
 
