@@ -9,6 +9,7 @@
 ``species.toml``       light and temperature bands of sight-feeding fish
 ``alerts.toml``        the rules that ask for attention
 ``recipes/*.toml``     how files become readings (read by :mod:`fathomlight.ingest`)
+``notices.toml``       where notices go (read by :mod:`fathomlight.config_notices`)
 =====================  =====================================================================
 
 Every mistake is a :class:`~fathomlight.errors.ConfigError` that names file and key.
@@ -184,13 +185,15 @@ class Config:
     login: LoginTable = field(default_factory=LoginTable)
 
 
-def load_config(root: str | Path) -> Config:
+def load_config(root: str | Path, *, folder: Path | None = None) -> Config:
     """Read and check the ``config/`` folder of a workspace.
 
     Parameters
     ----------
     root : str or pathlib.Path
         The workspace: the folder that holds ``config/``.
+    folder : pathlib.Path, optional
+        Read the files of this folder instead of ``config/``, to try a change of them.
 
     Returns
     -------
@@ -203,7 +206,7 @@ def load_config(root: str | Path) -> Config:
         Names the file and the key.
     """
     root = Path(root).resolve()
-    folder = root / "config"
+    folder = folder or root / "config"
     if not (folder / "workspace.toml").is_file():
         raise ConfigError(
             "this folder is not a workspace",
@@ -326,7 +329,13 @@ def _read_waters(path: Path, depth_areas: Path) -> dict[str, Water]:
 def _read_csv(path: Path, required: list[str]) -> pd.DataFrame:
     if not path.is_file():
         raise ConfigError("a file of the workspace is missing", where=str(path))
-    table = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+    try:
+        table = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError) as error:
+        raise ConfigError(
+            "the file is not a table of comma-separated values in UTF-8", where=path.name, got=str(error).strip(),
+            fix="Every row needs as many commas as the header; text with a comma in it needs quotes.",
+        ) from None  # fmt: skip
     missing = [c for c in required if c not in table.columns]
     if missing:
         raise ConfigError(

@@ -10,10 +10,11 @@ Where notices go stands in ``config/notices.toml``; secrets come from the enviro
 
 from __future__ import annotations
 
+from fathomlight.config_notices import FeedSettings, NoticeSettings, QuietHours, Target
 from fathomlight.notices.digest import Digest
 from fathomlight.notices.feed import atom_feed, write_feed
 from fathomlight.notices.sending import NoticeRun, TargetRun, send_notices
-from fathomlight.notices.settings import FeedSettings, NoticeSettings, QuietHours, Target, load_notices
+from fathomlight.notices.settings import load_notices
 
 __all__ = [
     "Digest",

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from fathomlight.config_notices import SEVERITIES, Target
 from fathomlight.indices.words import CLARITY_CAUTION
-from fathomlight.notices.settings import SEVERITIES, Target
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from fathomlight.config_notices import FeedSettings
 from fathomlight.export.safely import write_safely
 from fathomlight.indices.words import CLARITY_CAUTION
 from fathomlight.notices.digest import SEVERITY_WORDS
-from fathomlight.notices.settings import FeedSettings, load_notices
+from fathomlight.notices.settings import load_notices
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import pandas as pd
 
+from fathomlight.config_notices import FILE, NoticeSettings, Target
+from fathomlight.config_secrets import fill_in, redact
 from fathomlight.errors import ConfigError, MissingExtraError
 from fathomlight.model import Result
 from fathomlight.notices.digest import Digest, Item, compose, due_items
-from fathomlight.notices.secrets import fill_in, redact
-from fathomlight.notices.settings import FILE, NoticeSettings, Target, load_notices
+from fathomlight.notices.settings import load_notices
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
