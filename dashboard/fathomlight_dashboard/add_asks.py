@@ -16,6 +16,8 @@ from fathomlight.units import convert
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
 
+BY_COLUMN_WORDS = "Say what each column is"
+"""What the reader chooses instead of a recipe."""
 YES, NO, NOT_LOADED = "yes", "no", ""
 UNITS = ("m", "ft", "cm", "in", "degC", "degF", "NTU", "FNU", "ug/L", "mg/L", "uS/cm", "umol/m2/s", "%")
 """Units a reader may choose from, when they can be turned into that of the parameter."""
@@ -76,8 +78,6 @@ def _of(question: Question, ws: Workspace, proposal: Proposal) -> Sequence[Ask]:
         return _aliases(question, ws, proposal)
     if key == "station.fixed":
         return [Ask(question.text, _stations(ws), lambda a: {key: a})]
-    if key == "time.column":
-        return [Ask(question.text, {h: h for h in proposal.header if h}, lambda a: {key: a})]
     if key == "values":
         return [_repeated(question, proposal)]
     if key == "values[0].parameters":
@@ -90,7 +90,10 @@ def _of(question: Question, ws: Workspace, proposal: Proposal) -> Sequence[Ask]:
             "UTC": "UTC",
         }
         return [Ask(question.text, {c: known.get(c, c) for c in question.choices}, lambda a: {key: a})]
-    stop = "Choose another recipe above, or name the columns as one of the ready recipes does, and try again."
+    if proposal.ready:
+        stop = f"Choose “{BY_COLUMN_WORDS}” as the recipe above, or another recipe."
+    else:
+        stop = "Change above what is not right, then say yes here; or choose another recipe."
     return [Ask(question.text, {YES: "Yes", NO: "No"}, lambda a: {}, {NO: stop})]
 
 
@@ -111,15 +114,26 @@ def _read(text: str, pattern: str) -> str:
 
 def _unit(question: Question, ws: Workspace, proposal: Proposal) -> Ask:
     found = re.fullmatch(r"values\[(\d+)\]\.unit", question.key)
-    name = proposal.recipe.values[int(found.group(1))].parameter if found else ""
+    name = proposal.made().values[int(found.group(1))].parameter if found else ""
     canonical = ws.parameters[name].unit if name in ws.parameters else "m"
-    fitting = [u for u in UNITS if _fits(u, canonical)]
+    fitting = fitting_units(canonical)
     sample = next((c.sample[:3] for c in proposal.columns if c.header == question.column), ())
     text = f"What unit is “{question.column}” in?" + (
         f" Its values are like {', '.join(sample)}." if sample else ""
     )
     words = {u: u for u in dict.fromkeys([*question.choices, *fitting])}
     return Ask(text, words, lambda a: {question.key: a})
+
+
+def fitting_units(canonical: str) -> list[str]:
+    """Return the units that can be turned into the canonical one of a parameter.
+
+    Examples
+    --------
+    >>> fitting_units("m"), fitting_units("NTU")
+    (['m', 'ft', 'cm', 'in'], ['NTU'])
+    """
+    return [u for u in UNITS if _fits(u, canonical)]
 
 
 def _fits(unit: str, canonical: str) -> bool:
@@ -149,11 +163,13 @@ def _stations(ws: Workspace) -> dict[str, str]:
 def _aliases(question: Question, ws: Workspace, proposal: Proposal) -> list[Ask]:
     texts = dict.fromkeys(row.get(question.column, "").strip() for row in proposal.sample)
     unknown = [t for t in texts if t and not _known(ws, t)]
-    stop = "Name the column that holds the station “Station”, and try again."
+    words = {**_stations(ws), NOT_LOADED: "None of these: its rows stay out"}
+    if any(c.header == question.column and c.stated for c in proposal.columns):
+        return [_alias(text, words, question.key) for text in unknown]
+    stop = "Set another column to station above; a file of one station has none: set this one to ignored."
     first = Ask(
         f"Does “{question.column}” hold the station?", {YES: "Yes", NO: "No"}, lambda a: {}, {NO: stop}
     )
-    words = {**_stations(ws), NOT_LOADED: "None of these: its rows stay out"}
     return [first, *(_alias(text, words, question.key) for text in unknown)]
 
 
@@ -170,7 +186,7 @@ def _repeated(question: Question, proposal: Proposal) -> Ask:
     def change(answer: str) -> dict[str, Any]:
         if answer == YES:
             return {}
-        data = proposal.recipe.model_dump(exclude_defaults=True)["values"]
+        data = proposal.made().model_dump(exclude_defaults=True)["values"]
         first = {entry["parameter"]: entry for entry in reversed(data)}
         kept = [e for e in data if first[e["parameter"]] is e]
         return {question.key: [{k: v for k, v in e.items() if k != "replicate"} for e in kept]}
@@ -180,7 +196,7 @@ def _repeated(question: Question, proposal: Proposal) -> Ask:
 
 
 def _parameters(question: Question, ws: Workspace, proposal: Proposal) -> list[Ask]:
-    entry = proposal.recipe.values[0]
+    entry = proposal.made().values[0]
     guessed = {text: names[0] for text, names in entry.parameters.items()}
     if question.choices:  # one of the texts nobody knows; it stands in the question
         texts = [t for t in entry.skip_parameters if repr(t) in question.text]

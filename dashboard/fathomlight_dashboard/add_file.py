@@ -14,6 +14,7 @@ from fathomlight.errors import FathomlightError
 from fathomlight.figures.shown import count_text
 from fathomlight.ingest import Recipe
 from fathomlight_dashboard import add_propose, data, uploads, widgets
+from fathomlight_dashboard.add_asks import BY_COLUMN_WORDS
 from fathomlight_dashboard.add_report import counts_line, show_refused
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from fathomlight_dashboard.state import State
 
 FIND_OUT = "(find out from the file)"
+BY_COLUMN = "(column by column)"
 TEMPLATES = {
     "visits.xlsx": ("Empty workbook", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"),
     "field-sheet.html": ("Field sheet to print", "text/html"),
@@ -37,7 +39,7 @@ def render(ws: Workspace, state: State) -> None:
         help="CSV, Excel or NetCDF, up to 64 MB. A recipe says what its columns mean.",
     )
     recipe = st.selectbox(
-        "Recipe", [FIND_OUT, *sorted(ws.recipes)], key="recipe", format_func=lambda n: _recipe_words(ws, n),
+        "Recipe", [FIND_OUT, BY_COLUMN, *sorted(ws.recipes)], key="recipe", format_func=lambda n: _recipe_words(ws, n),
         help="How the file's columns become readings. Recipes are written in config/recipes.",
     )  # fmt: skip
     if upload is None:
@@ -47,25 +49,36 @@ def render(ws: Workspace, state: State) -> None:
         return
     content = upload.getvalue()
     try:
-        _read(ws, state, upload.name, content, None if recipe == FIND_OUT else recipe)
+        _read(ws, state, upload.name, content, recipe)
     except FathomlightError as error:
         widgets.error_box(error)
 
 
-def _read(ws: Workspace, state: State, name: str, content: bytes, recipe: str | Recipe | None) -> None:
+def _read(ws: Workspace, state: State, name: str, content: bytes, recipe: str | Recipe) -> None:
     """Find the recipe, asking where it is not certain; then check the file with it, and offer to load it."""
     mark = (uploads.fingerprint(content), name, ws.data_version, len(ws.recipes))
     made_up = False
-    if recipe is None:
+    if recipe in (FIND_OUT, BY_COLUMN):
+        by_column = recipe == BY_COLUMN
         proposal = _once(
-            state, "proposal", mark, "Looking at the file …", lambda: add_propose.propose(ws, name, content)
+            state,
+            "proposal",
+            (*mark, by_column),
+            "Looking at the file …",
+            lambda: add_propose.propose(ws, name, content, by_column=by_column),
         )
-        recipe = proposal.recipe
-        if not proposal.certain:
-            recipe = add_propose.recipe_for(ws, state, proposal, name, mark[0][:12])
-            if recipe is None:
+        if proposal.certain:
+            ready = recipe = proposal.made()
+            st.caption(
+                f"Read by the recipe “{widgets.plain(ready.name)}”. If a column is taken for the wrong thing, "
+                f"choose “{BY_COLUMN_WORDS}” as the recipe."
+            )
+        else:
+            lead = "The file is read column by column." if by_column else "No ready recipe reads this file."
+            found = add_propose.recipe_for(ws, proposal, name, f"{mark[0][:12]} {by_column}", lead)
+            if found is None:
                 return
-            made_up = not proposal.ready
+            recipe, made_up = found, not proposal.ready
     known = recipe if isinstance(recipe, str) else recipe.model_dump_json()
     report = _once(
         state,
@@ -92,6 +105,8 @@ def _once(state: State, name: str, mark: Any, words: str, make: Callable[[], Any
 def _recipe_words(ws: Workspace, name: str) -> str:
     if name == FIND_OUT:
         return "Find out from the file"
+    if name == BY_COLUMN:
+        return BY_COLUMN_WORDS
     described = ws.recipes[name].description
     return f"{name}: {described}" if described else name
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -12,47 +12,28 @@ import streamlit as st
 from fathomlight.errors import FathomlightError
 from fathomlight.figures.shown import count_text
 from fathomlight.ingest import Proposal, Recipe, write_recipe
-from fathomlight_dashboard import add_asks, uploads, widgets
+from fathomlight_dashboard import add_asks, add_columns, uploads, widgets
 
 if TYPE_CHECKING:
     from fathomlight.workspace import Workspace
     from fathomlight_dashboard.state import State
 
-ROLES = {
-    "station": "station",
-    "date": "date",
-    "time": "clock time",
-    "zone": "time zone",
-    "depth": "depth",
-    "parameter": "name of the parameter",
-    "value": "measured value",
-    "unit": "unit",
-    "qualifier": "qualifier",
-    "bottom": "whether the disc was on the bottom",
-    "limit": "detection limit",
-    "replicate": "replicate",
-    "method": "method",
-    "not imported": "left out: it can hold people's names",
-    "unknown": "not read",
-}
-"""What a column can be taken for."""
 
-
-def recipe_for(ws: Workspace, state: State, proposal: Proposal, name: str, mark: str) -> Recipe | None:
+def recipe_for(ws: Workspace, proposal: Proposal, name: str, mark: str, lead: str = "") -> Recipe | None:
     """Ask what must be asked, and return the recipe once every question is answered.
 
     Parameters
     ----------
     ws : Workspace
         The open workspace.
-    state : State
-        What the reader chose.
     proposal : Proposal
         Not certain.
     name : str
         Name of the file.
     mark : str
         Tells this file from others, so that answers never pass from one to another.
+    lead : str
+        Sentence that goes before all others when the recipe was made up.
 
     Returns
     -------
@@ -62,16 +43,16 @@ def recipe_for(ws: Workspace, state: State, proposal: Proposal, name: str, mark:
     if proposal.ready:
         widgets.sentence(f"The recipe “{proposal.ready}” fits this file, but not for certain.")
     else:
-        widgets.sentence("No ready recipe reads this file. This is what its columns were taken for.")
-        widgets.table(columns_table(ws, proposal), key="columns", file_name="columns", download=False)
-    if proposal.notes:
-        st.caption(widgets.plain("; ".join(proposal.notes)))
-    if proposal.sample:
-        with st.expander("The first rows of the file"):
-            st.dataframe(pd.DataFrame(list(proposal.sample)), hide_index=True, width="stretch", key="sample")
+        widgets.sentence(f"{lead} This is what its columns were taken for: change what is not right.".strip())
+        proposal = add_columns.as_said(ws, proposal, mark)
+    _beside(proposal)
+    if proposal.problems:
+        for problem in proposal.problems:
+            st.warning(widgets.plain(problem), icon=":material/block:")
+        return None
     questions = add_asks.asks(ws, proposal)
     st.subheader(f"{count_text(len(questions), 'question')} before it is read", anchor=False)
-    answers = [_ask(q, f"{mark} {i}") for i, q in enumerate(questions)]
+    answers = [_ask(q, f"{mark} {q.text}") for q in questions]
     for question, answer in zip(questions, answers, strict=True):
         if answer is not None and answer in question.stop:
             st.warning(question.stop[answer], icon=":material/block:")
@@ -89,6 +70,15 @@ def recipe_for(ws: Workspace, state: State, proposal: Proposal, name: str, mark:
     if proposal.ready and not changes:
         return proposal.recipe
     return add_asks.answered(proposal, changes, proposed_name(name))
+
+
+def _beside(proposal: Proposal) -> None:
+    """Show what was noted, and the first rows."""
+    if proposal.notes:
+        st.caption(widgets.plain("; ".join(proposal.notes)))
+    if proposal.sample:
+        with st.expander("The first rows of the file"):
+            st.dataframe(pd.DataFrame(list(proposal.sample)), hide_index=True, width="stretch", key="sample")
 
 
 def _ask(question: add_asks.Ask, key: str) -> str | None:
@@ -114,19 +104,6 @@ def proposed_name(name: str) -> str:
     ('week-31-north', 'file')
     """
     return re.sub(r"[^a-z0-9]+", "-", Path(name).stem.lower()).strip("-")[:40] or "file"
-
-
-def columns_table(ws: Workspace, proposal: Proposal) -> pd.DataFrame:
-    """Return what each column was taken for."""
-    rows = []
-    for column in proposal.columns:
-        taken = ROLES.get(column.role, column.role)
-        if column.parameter in ws.parameters:
-            taken = ws.parameters[column.parameter].label
-        unit = column.unit if column.unit_known or not column.unit else f"{column.unit}?"
-        first = "" if column.role == "not imported" else ", ".join(column.sample[:3])
-        rows.append({"Column": column.header, "Taken for": taken, "Unit": unit, "First values": first})
-    return pd.DataFrame(rows)
 
 
 def keep(ws: Workspace, state: State, recipe: Recipe) -> None:
@@ -186,7 +163,7 @@ def keep_recipe(ws: Workspace, recipe: Recipe, name: str, about: str) -> str:
     return f"config/recipes/{plain}.toml"
 
 
-def propose(ws: Workspace, name: str, content: bytes) -> Any:
-    """Propose how an upload is to be read; nothing is stored."""
+def propose(ws: Workspace, name: str, content: bytes, *, by_column: bool = False) -> Proposal:
+    """Propose how an upload is to be read, by a ready recipe or column by column; nothing is stored."""
     with uploads.on_disk(name, content) as path:
-        return ws.propose(path)
+        return ws.propose(path, columns={} if by_column else None)

@@ -132,6 +132,28 @@ def test_a_file_no_recipe_fits_is_asked_about_then_loaded(desk: Any, phone: Any)
     main.get_by_text(re.compile(r"Batch \d+:")).wait_for(timeout=60_000)
 
 
+def test_a_wrongly_taken_column_is_set_right_with_the_keyboard(desk: Any, phone: Any) -> None:
+    content = b"Stn,When,Depth,Remarks\nVellumere deep hole,2025-06-05,18,windy\n"
+    upload(phone, "cards.csv", content)
+    assert phone.tab.evaluate("() => document.documentElement.scrollWidth") <= 390
+    phone.shoot("phone-add-columns")
+    tab = upload(desk, "cards.csv", content)
+    main = tab.locator("[data-testid=stMain]")
+    assert "No column is a measured value" in main.inner_text()
+    assert "windy" not in main.inner_text()  # comments can hold names
+    box = tab.get_by_role("combobox", name="What “Depth” is")
+    box.focus()
+    box.press("ArrowDown")
+    box.press_sequentially("Disc depth")
+    box.press("Enter")
+    main.get_by_text("What unit is “Depth” in?").wait_for(timeout=60_000)
+    desk.settle()
+    tab.locator("[data-testid=stRadio]").get_by_text("ft", exact=True).click()
+    desk.settle()
+    main.get_by_text("1 value would be stored").wait_for(timeout=60_000)
+    desk.shoot("desk-add-columns")
+
+
 def test_one_visit_from_a_phone(phone: Any) -> None:
     tab = phone.open("add", way="visit", station="PIN-1")
     tab.locator("[data-testid=stDateInput] [role=spinbutton]").first.click()

@@ -118,13 +118,20 @@ def answer(at: Any, label: str, value: str) -> None:
     next(r for r in [*at.radio, *at.selectbox] if label in r.label).set_value(value)
 
 
+def column(at: Any, name: str) -> Any:
+    """Return the list of what a column can be."""
+    return next(s for s in at.selectbox if s.label == f"What “{name}” is")
+
+
 def test_a_file_no_recipe_fits_is_asked_about_then_loaded(own: Any, open_page: Any, said: Any) -> None:
     at = open_page("add", way="file")
     at.file_uploader[0].upload("odd week.csv", ODD.encode(), "text/csv").run()
     text = said(at)
-    taken = at.dataframe[0].value.set_index("Column")
-    assert taken.loc["Disc seen to", "Taken for"] == own.parameters["secchi"].label
-    assert taken.loc["Remarks", "First values"] == ""  # comments can hold names
+    assert column(at, "Disc seen to").value == "value secchi"
+    assert own.parameters["secchi"].label in column(at, "Disc seen to").options
+    shown = "\n".join(m.value for m in at.markdown)
+    assert "**Remarks**" in shown
+    assert "windy" not in shown  # comments can hold names
     asked = [r for r in at.radio if r.value is None and r.label != "What do you have?"]
     assert len(asked) == 4  # day or month first, two units, the bottom
     assert "4 questions still to answer" in text
@@ -323,7 +330,7 @@ def test_a_ready_recipe_that_fits_not_for_certain_is_asked_about(
     asked = next(r for r in at.radio if "does not read" in r.label)
     assert asked.value is None
     asked.set_value("no").run()
-    assert "Choose another recipe above" in said(at)
+    assert "Choose “Say what each column is” as the recipe above" in said(at)
     next(r for r in at.radio if "does not read" in r.label).set_value("yes").run()
     assert "would be new" in said(at)
     assert not [t for t in at.text_input if t.key == "recipe name"]  # nothing new to keep
@@ -358,3 +365,63 @@ def test_numbers_come_from_surveys_of_several_passes(demo: Any, open_page: Any, 
     assert f"{len(table)} surveys of several passes" in text
     assert "trained" in text or "permit" in text  # the cautions of electrofishing stand beside it
     assert "No survey with gill net has several passes" in said(open_page("fish", view="removal"))
+
+
+WRONG = """Stn,When,Depth,Remark,Count
+Vellumere deep hole,2025-06-05,18,<,3
+Pindlewick bay centre,2025-06-05,5,,4
+"""
+"""Invented; its disc reading is called depth, and the sign of the reading stands under a remark."""
+
+
+def test_a_wrongly_taken_column_is_put_right(own: Any, open_page: Any, said: Any) -> None:
+    at = open_page("add", way="file")
+    at.file_uploader[0].upload("week.csv", WRONG.encode(), "text/csv").run()
+    assert "No column is a measured value" in said(at)
+    assert not [b for b in at.button if b.label == "Load these readings"]
+    column(at, "Depth").set_value("value secchi").run()
+    assert "What unit is “Depth” in?" in "".join(r.label for r in at.radio)
+    next(s for s in at.selectbox if s.label == "Unit of “Depth”").set_value("ft").run()
+    assert "What unit is" not in "".join(r.label for r in at.radio)
+    column(at, "Remark").set_value("qualifier").run()
+    answer(at, "Is every column read as shown?", "yes")
+    at.run()
+    assert "**2** new" in said(at)
+    at.text_input(key="recipe name").set_value("Signed cards")
+    button(at, "Keep this recipe").click().run()
+    assert "config/recipes/signed-cards.toml" in said(at)
+    with open_workspace(own.root, read_only=True) as again:
+        read = again.recipe("signed-cards").values[0]
+        assert (read.parameter, read.unit, read.qualifier_column) == ("secchi", "ft", ("Remark",))
+    button(at, "Load these readings").click().run()
+    said(at)
+    rows = own.readings(["PIN-1", "VEL-1"], ["secchi"])
+    loaded = rows[rows["batch"] == rows["batch"].max()].sort_values("station")
+    assert loaded["value"].tolist() == pytest.approx([5 * 0.3048, 18 * 0.3048])
+    assert loaded["qualifier"].tolist() == ["=", "<"]
+
+
+def test_contradicting_columns_say_how_to_mend_them(own: Any, open_page: Any, said: Any) -> None:
+    at = open_page("add", way="file")
+    at.file_uploader[0].upload("week.csv", WRONG.encode(), "text/csv").run()
+    column(at, "Depth").set_value("value secchi")
+    column(at, "Remark").set_value("date").run()
+    text = said(at)
+    assert "“When” and “Remark” are both the date. Keep one of them, and set the other to ignored." in text
+    assert "question" not in "".join(s.value for s in at.subheader)
+    column(at, "Remark").set_value("unknown").run()
+    assert "both the date" not in said(at)
+    column(at, "Stn").set_value("unknown").run()
+    assert [r for r in [*at.radio, *at.selectbox] if r.label == "Which station is this file from?"]
+
+
+def test_a_file_of_a_ready_recipe_can_be_read_column_by_column(
+    own: Any, root: Any, open_page: Any, said: Any
+) -> None:
+    content = (root / "data" / "hold_back" / "good_week.csv").read_bytes()
+    at = open_page("add", way="file")
+    at.file_uploader[0].upload("good_week.csv", content, "text/csv").run()
+    assert "If a column is taken for the wrong thing" in said(at)
+    at.selectbox(key="recipe").set_value("(column by column)").run()
+    assert "The file is read column by column." in said(at)
+    assert [s for s in at.selectbox if s.label.startswith("What “")]

@@ -19,14 +19,24 @@ from fathomlight.cli.app import (
     progress_bar,
     say,
 )
+from fathomlight.errors import ArgumentError
 
 if TYPE_CHECKING:
-    from fathomlight.workspace import CheckReport
+    from fathomlight.ingest import ColumnMeaning
+    from fathomlight.workspace import CheckReport, Workspace
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="CSV, workbook, logger file or NetCDF.")]
 RecipeOption = Annotated[
     str | None, typer.Option("--recipe", metavar="NAME", help="How the file is read; proposed when left out.")
 ]
+ColumnOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--column", metavar="NAME=MEANING",
+        help="What a column is, instead of a recipe: 'Depth=secchi ft', 'Day=date %d/%m/%Y', 'Sign=qualifier of TP', "
+        "'Where=station', 'Remark=comment', 'X=ignored'. Give it once for every column that is guessed wrongly.",
+    ),
+]  # fmt: skip
 WhyOption = Annotated[str, typer.Option("--why", metavar="TEXT", help="Why, in your own words; kept.")]
 BatchArgument = Annotated[
     int, typer.Argument(metavar="BATCH", help="Number of the batch, as status shows it.")
@@ -51,16 +61,30 @@ def _show(report: CheckReport, as_json: bool) -> None:
         raise typer.Exit(1)
 
 
+def _meanings(texts: list[str] | None, ws: Workspace) -> dict[str, ColumnMeaning] | None:
+    """Read ``NAME=MEANING`` of every --column; None when there is none."""
+    from fathomlight.ingest import parse_meaning
+
+    out = {}
+    for text in texts or ():
+        name, equals, meaning = text.rpartition("=")
+        if not equals:
+            raise ArgumentError("column", "not a name and a meaning", got=text, expected="NAME=MEANING")
+        out[name.strip()] = parse_meaning(meaning, ws.parameters)
+    return out or None
+
+
 @app.command()
 def check(
     file: FileArgument,
     recipe: RecipeOption = None,
+    column: ColumnOption = None,
     workspace: WorkspaceOption = HERE,
     json: JsonOption = False,
 ) -> None:
     """Read FILE and say what loading it would do; nothing is stored. Exit code 1: rows are refused."""
     with opened(workspace) as ws, progress_bar(f"reading {file.name}", quiet=json) as bar:
-        report = ws.check(file, recipe, progress=bar.step)
+        report = ws.check(file, recipe, columns=_meanings(column, ws), progress=bar.step)
     _show(report, json)
 
 
@@ -68,13 +92,14 @@ def check(
 def load(
     file: FileArgument,
     recipe: RecipeOption = None,
+    column: ColumnOption = None,
     why: WhyOption = "",
     workspace: WorkspaceOption = HERE,
     json: JsonOption = False,
 ) -> None:
     """Load FILE as one batch: good rows are stored, bad rows are listed. Exit code 1: rows were refused."""
     with opened(workspace) as ws, progress_bar(f"loading {file.name}", quiet=json) as bar:
-        report = ws.load(file, recipe, why=why, progress=bar.step)
+        report = ws.load(file, recipe, columns=_meanings(column, ws), why=why, progress=bar.step)
     _show(report, json)
 
 

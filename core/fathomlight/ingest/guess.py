@@ -12,11 +12,19 @@ from fathomlight.errors import UnitError
 from fathomlight.ingest.cells import header_unit
 from fathomlight.ingest.dates import parse_clocks, parse_dates
 from fathomlight.ingest.recipe import MissingPart, plain_name
-from fathomlight.ingest.values import is_missing, parse_values
+from fathomlight.ingest.values import ParsedValues, is_missing, parse_values
 from fathomlight.model import Parameter
 from fathomlight.units import convert, parse_unit
 
-__all__ = ["DATE_FORMATS", "ColumnGuess", "date_formats", "guess_column", "is_unit_row", "parameter_of_name"]
+__all__ = [
+    "DATE_FORMATS",
+    "ColumnGuess",
+    "date_formats",
+    "guess_column",
+    "is_unit_row",
+    "parameter_of_name",
+    "value_unit",
+]
 
 DATE_FORMATS = (
     "iso", "%m/%d/%Y", "%d/%m/%Y", "%m/%d/%y", "%d/%m/%y", "%d-%b-%y", "%d-%b-%Y", "%d %b %Y", "%b %d, %Y",
@@ -102,6 +110,14 @@ class ColumnGuess:
         0 to 1.
     sample : tuple of str
         First values.
+    of : str
+        For a unit, qualifier and the like: the column of values it belongs to; empty when that is plain.
+    zone : str
+        For a date or clock time: its time zone, when a person said so.
+    stated : bool
+        A person said what the column is.
+    unit_stated : bool
+        A person said the unit; ``unit_in_file`` is what the file says, when it says one.
     """
 
     header: str
@@ -112,6 +128,11 @@ class ColumnGuess:
     formats: tuple[str, ...] = ()
     confidence: float = 0.5
     sample: tuple[str, ...] = field(default_factory=tuple)
+    of: str = ""
+    zone: str = ""
+    stated: bool = False
+    unit_stated: bool = False
+    unit_in_file: str = ""
 
 
 def _units_of(header: str, label: str) -> str:
@@ -313,20 +334,52 @@ def guess_column(
     if re.search(r"depth|\bz\b", plain) and name != "secchi" and name != "tube_depth" and numeric >= 0.6:
         return guess("depth", 0.8, unit=unit or "m", unit_known=bool(unit))
     if name and (numeric >= 0.6 or not filled):
-        parameter = parameters[name]
-        known = bool(unit) and _fits(unit, parameter)
-        glued = next((str(u) for u in parsed.unit if u and _fits(str(u), parameter)), "")
-        shown = unit if known else glued or _likely_unit(parsed.number, parameter)
-        return guess(
-            "value",
-            0.9 if known or glued else 0.6,
-            parameter=name,
-            unit=shown,
-            unit_known=known or bool(glued),
-        )
+        shown, known = _unit_of_values(unit, parsed, parameters[name])
+        return guess("value", 0.9 if known else 0.6, parameter=name, unit=shown, unit_known=known)
     if role == "station":
         return guess("station", 0.6 if station_share == 0 else 0.8)
     return guess("unknown", 0.3)
+
+
+def _unit_of_values(unit: str, parsed: ParsedValues, parameter: Parameter) -> tuple[str, bool]:
+    """Unit of the header, else of the cells, else the likeliest; and whether the file says it."""
+    if unit and _fits(unit, parameter):
+        return unit, True
+    glued = next((str(u) for u in parsed.unit if u and _fits(str(u), parameter)), "")
+    return glued or _likely_unit(parsed.number, parameter), bool(glued)
+
+
+def value_unit(
+    header: str, label: str, texts: Sequence[str], parameter: Parameter, decimal: str = "."
+) -> tuple[str, bool]:
+    """Find the unit of a column whose parameter is known.
+
+    Parameters
+    ----------
+    header, label : str
+        Its name, and the text of the unit row.
+    texts : sequence of str
+        Its first values.
+    parameter : Parameter
+        What it measures.
+    decimal : str
+        Decimal sign of the file.
+
+    Returns
+    -------
+    str, bool
+        The unit, and whether the file says it; the likeliest one when it does not.
+
+    Examples
+    --------
+    >>> secchi = Parameter("secchi", "Secchi depth", "m")
+    >>> value_unit("Disc (ft)", "", ["8"], secchi), value_unit("Disc", "", ["22", "31"], secchi)
+    (('ft', True), ('ft', False))
+    """
+    missing = is_missing(texts, MissingPart())
+    kinds = list(dict.fromkeys(t.strip() for t, m in zip(texts, missing, strict=True) if not m))
+    parsed = parse_values(kinds, MissingPart(), frozenset(), "," if decimal == "," else ".")
+    return _unit_of_values(_units_of(header, label), parsed, parameter)
 
 
 def _clock_share(texts: Sequence[str]) -> float:

@@ -5,17 +5,20 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from fathomlight.errors import RecipeError
-from fathomlight.ingest.guess import ColumnGuess, guess_column, is_unit_row, parameter_of_name
+from fathomlight.ingest.guess import ColumnGuess, guess_column, is_unit_row
+from fathomlight.ingest.madeup_values import long_values, unit_question, unread, wide_values
+from fathomlight.ingest.meanings import ColumnMeaning, by_header, contradictions, meant
 from fathomlight.ingest.peek import Peek
 from fathomlight.ingest.proposal import Proposal, Question
 from fathomlight.ingest.raw import unique_header
-from fathomlight.ingest.recipe import Recipe, plain_name
+from fathomlight.ingest.recipe import Recipe
 from fathomlight.ingest.stations import station_names
 from fathomlight.ingest.text import Record
 from fathomlight.model import Parameter, Station
@@ -51,7 +54,11 @@ def _find_table(records: Sequence[Record], name: str) -> tuple[Record, Record | 
 
 
 def make_up(
-    peek: Peek, parameters: Mapping[str, Parameter], stations: Sequence[Station], now: np.datetime64
+    peek: Peek,
+    parameters: Mapping[str, Parameter],
+    stations: Sequence[Station],
+    now: np.datetime64,
+    columns: Mapping[str, ColumnMeaning] | None = None,
 ) -> Proposal:
     """Make up a recipe.
 
@@ -65,16 +72,20 @@ def make_up(
         Where.
     now : numpy.datetime64
         The present, UTC.
+    columns : mapping of str to ColumnMeaning, optional
+        What a person says columns are; it goes before what is guessed.
 
     Returns
     -------
     Proposal
-        Never certain.
+        Never certain; without a recipe while the columns contradict themselves.
 
     Raises
     ------
     RecipeError
-        No header was found, or no column looks measured.
+        No header was found.
+    ArgumentError
+        A column that the file does not have, or a meaning that does not exist.
     """
     head, units = _find_table(peek.records, peek.name)
     cells = list(head.cells)
@@ -88,6 +99,40 @@ def make_up(
         if r.first > last and any(r.cells)
     ]
     decimal = _decimal(peek.delimiter, rows)
+    said = by_header(columns or {}, header)
+    guesses = _one_each(_guesses(header, rows, units, decimal, parameters, stations, now, said))
+    problems = contradictions(guesses, parameters)
+    recipe: Recipe | None = None
+    questions: list[Question] = []
+    notes: list[str] = []
+    if not problems:
+        recipe, questions, notes = _assemble(peek, guesses, rows, head, units, decimal, parameters)
+    sample = tuple(dict(zip(header, row, strict=True)) for row in rows[:10])
+    confidence = float(np.mean([g.confidence for g in guesses if g.role != "unknown"] or [0.0]))
+    return Proposal(
+        recipe=recipe,
+        certain=False,
+        confidence=0.0 if problems else round(confidence * 0.9 ** len(questions), 3),
+        questions=tuple(questions),
+        problems=tuple(problems),
+        columns=tuple(guesses),
+        header=header,
+        sample=sample,
+        notes=tuple(notes),
+        peek=peek,
+    )
+
+
+def _guesses(
+    header: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    units: Record | None,
+    decimal: str,
+    parameters: Mapping[str, Parameter],
+    stations: Sequence[Station],
+    now: np.datetime64,
+    said: Mapping[str, ColumnMeaning],
+) -> list[ColumnGuess]:
     names = station_names(stations, {})
     guesses = []
     for i, title in enumerate(header):
@@ -95,21 +140,11 @@ def make_up(
         kinds = [t for t in dict.fromkeys(texts) if t]
         share = sum(not names.look_up(t)[1] for t in kinds) / len(kinds) if kinds else 0.0
         label = units.cells[i].strip() if units and i < len(units.cells) else ""
-        guesses.append(guess_column(title, label, texts, parameters, share, now, decimal))
-    guesses = _one_each(guesses)
-    recipe, questions, notes = _assemble(peek, guesses, rows, head, units, decimal, parameters)
-    sample = tuple(dict(zip(header, row, strict=True)) for row in rows[:10])
-    confidence = float(np.mean([g.confidence for g in guesses if g.role != "unknown"] or [0.0]))
-    return Proposal(
-        recipe=recipe,
-        certain=False,
-        confidence=round(confidence * 0.9 ** len(questions), 3),
-        questions=tuple(questions),
-        columns=tuple(guesses),
-        header=header,
-        sample=sample,
-        notes=tuple(notes),
-    )
+        guess = guess_column(title, label, texts, parameters, share, now, decimal)
+        if title in said:
+            guess = meant(guess, said[title], label, texts, parameters, share, now, decimal)
+        guesses.append(guess)
+    return guesses
 
 
 def _decimal(delimiter: str, rows: Sequence[Sequence[str]]) -> str:
@@ -122,16 +157,22 @@ def _decimal(delimiter: str, rows: Sequence[Sequence[str]]) -> str:
 
 
 def _one_each(guesses: list[ColumnGuess]) -> list[ColumnGuess]:
-    """Let only the surest column be the station, the date, ...; the others are unknown."""
+    """Let only the surest guessed column be the station, the date, ..., and none beside one a person named."""
     out = list(guesses)
     for role in ("station", "date", "time", "depth", "parameter", "unit", "zone", "replicate"):
         at = [i for i, g in enumerate(out) if g.role == role]
-        if len(at) > 1:
+        guessed = [i for i in at if not out[i].stated]
+        if len(at) > len(guessed):
+            keep = -1
+        elif len(at) > 1:
             keep = max(at, key=lambda i: (out[i].confidence, -i))
-            for i in at:
-                if i != keep:
-                    old = out[i]
-                    out[i] = ColumnGuess(header=old.header, role="unknown", confidence=0.3, sample=old.sample)
+        else:
+            continue
+        for i in guessed:
+            if i != keep:
+                out[i] = replace(
+                    ColumnGuess(header=out[i].header, role="unknown", confidence=0.3), sample=out[i].sample
+                )
     return out
 
 
@@ -168,23 +209,17 @@ def _assemble(
     if "depth" in by_role:
         data["depth"] = {"column": by_role["depth"].header, "unit": by_role["depth"].unit}
         if not by_role["depth"].unit_known:
-            questions.append(_unit_question(by_role["depth"], "depth.unit", ("m", "ft")))
+            questions.append(unit_question(by_role["depth"], "depth.unit", ("m", "ft")))
     data["values"] = (
-        _long_values(by_role, guesses, rows, parameters, questions)
+        long_values(by_role, guesses, rows, parameters, questions)
         if long
-        else _wide_values(by_role, guesses, questions)
+        else wide_values(guesses, questions)
     )
-    if not data["values"]:
-        raise RecipeError(
-            "no column of this file looks like a measured value", where=peek.name,
-            got=", ".join(g.header for g in guesses), expected="a column such as Secchi (ft) or Temperature",
-            fix="Write a recipe, or rename the columns.",
-        )  # fmt: skip
     if data["not_imported"]:
         notes.append("not imported, as comments can hold people's names: " + ", ".join(data["not_imported"]))
-    unknown = [g.header for g in guesses if g.role == "unknown" and g.header]
-    if unknown:
-        notes.append("columns that stay unread: " + ", ".join(unknown))
+    rest = unread(guesses, data["values"], long)
+    if rest:
+        notes.append("columns that stay unread: " + ", ".join(rest))
     if "replicate" not in by_role and "time" not in by_role and _repeats(guesses, rows):
         data["repeats"] = "replicates"
         questions.append(
@@ -215,11 +250,7 @@ def _station_part(data: dict[str, Any], by_role: dict[str, ColumnGuess], questio
 
 
 def _time_part(data: dict[str, Any], by_role: dict[str, ColumnGuess], questions: list[Question]) -> None:
-    date = by_role.get("date")
-    if date is None:
-        data["time"] = {"column": "Date"}
-        questions.append(Question(text="Which column holds the date?", key="time.column"))
-        return
+    date = by_role["date"]
     data["time"] = {"column": date.header, "formats": list(date.formats[:1])}
     orders = {"".join(re.findall(r"%([dmbyY])", f)).lower() for f in date.formats}
     if len(orders) > 1:
@@ -236,7 +267,10 @@ def _time_part(data: dict[str, Any], by_role: dict[str, ColumnGuess], questions:
         )
     if "time" in by_role:
         data["time"]["time_column"] = by_role["time"].header
-    if "zone" in by_role:
+    zone = date.zone or (by_role["time"].zone if "time" in by_role else "")
+    if zone:
+        data["time"]["zone"] = zone
+    elif "zone" in by_role:
         data["time"]["zone_column"] = by_role["zone"].header
     elif re.search(r"\b(utc|gmt)\b", date.header.casefold()):
         data["time"]["zone"] = "UTC"
@@ -249,113 +283,6 @@ def _time_part(data: dict[str, Any], by_role: dict[str, ColumnGuess], questions:
                 choices=("station", "UTC"), key="time.zone",
             )
         )  # fmt: skip
-
-
-def _unit_question(guess: ColumnGuess, key: str, choices: tuple[str, ...] = ()) -> Question:
-    sample = ", ".join(guess.sample[:3])
-    return Question(
-        text=f"What unit is {guess.header!r} in? Its values are like {sample}; {guess.unit} was assumed.",
-        column=guess.header, choices=tuple(dict.fromkeys((guess.unit, *choices))), key=key,
-    )  # fmt: skip
-
-
-def _bottom_codes(guess: ColumnGuess | None) -> list[str]:
-    if guess is None:
-        return []
-    low = {s.casefold(): s for s in guess.sample}
-    return [text for key, text in low.items() if key in ("b", "y", "yes", "x", "true", "1", "vob", "bottom")]
-
-
-def _wide_values(
-    by_role: dict[str, ColumnGuess], guesses: list[ColumnGuess], questions: list[Question]
-) -> list[dict[str, Any]]:
-    out = []
-    for i, guess in enumerate(g for g in guesses if g.role == "value" and g.parameter):
-        entry: dict[str, Any] = {"column": guess.header, "parameter": guess.parameter}
-        if not guess.unit_known:
-            entry["unit"] = guess.unit
-            questions.append(_unit_question(guess, f"values[{i}].unit"))
-        bottom = by_role.get("bottom")
-        if guess.parameter == "secchi" and bottom is not None:
-            codes = _bottom_codes(bottom)
-            if codes:
-                others = [s for s in bottom.sample if s not in codes]
-                entry |= {
-                    "qualifier_column": bottom.header,
-                    "on_bottom_codes": codes,
-                    "equal_codes": ["", *others],
-                }
-                questions.append(
-                    Question(
-                        text=(
-                            f"In {bottom.header!r}, does {codes[0]!r} mean that the disc was seen "
-                            f"on the bottom?"
-                        ),
-                        column=bottom.header,
-                        key=f"values[{i}].on_bottom_codes",
-                    )
-                )
-        out.append(entry)
-    repeated = {e["parameter"] for e in out if [x["parameter"] for x in out].count(e["parameter"]) > 1}
-    for name in repeated:
-        for number, entry in enumerate((e for e in out if e["parameter"] == name), start=1):
-            entry["replicate"] = number
-        questions.append(
-            Question(text=f"Several columns are {name}: are they repeated readings?", key="values")
-        )
-    return out
-
-
-def _long_values(
-    by_role: dict[str, ColumnGuess],
-    guesses: list[ColumnGuess],
-    rows: list[list[str]],
-    parameters: Mapping[str, Parameter],
-    questions: list[Question],
-) -> list[dict[str, Any]]:
-    value = next(g for g in guesses if g.role == "value" and not g.parameter)
-    entry: dict[str, Any] = {"column": value.header, "parameter_column": by_role["parameter"].header}
-    if "unit" in by_role:
-        entry["unit_column"] = by_role["unit"].header
-    at, unit_at = (
-        guesses.index(by_role["parameter"]),
-        guesses.index(by_role["unit"]) if "unit" in by_role else None,
-    )
-    units = {
-        row[at].strip(): row[unit_at].strip() if unit_at is not None else ""
-        for row in rows
-        if row[at].strip()
-    }
-    meant = {text: parameter_of_name(plain_name(text), parameters, unit) for text, unit in units.items()}
-    entry["parameters"] = {text: name for text, name in meant.items() if name}
-    if entry["parameters"]:
-        listed = ", ".join(f"{text} = {parameters[name].label}" for text, name in entry["parameters"].items())
-        questions.append(
-            Question(
-                text=f"Do these mean: {listed}?",
-                column=by_role["parameter"].header,
-                key="values[0].parameters",
-            )
-        )
-    for text in (t for t, name in meant.items() if not name):
-        questions.append(
-            Question(
-                text=f"What is {text!r}? It is not loaded unless you say.",
-                column=by_role["parameter"].header,
-                choices=("", *parameters),
-                key="values[0].parameters",
-            )
-        )
-    entry["skip_parameters"] = [t for t, name in meant.items() if not name]
-    for role, key in (
-        ("qualifier", "qualifier_column"),
-        ("replicate", "replicate_column"),
-        ("method", "method_column"),
-        ("limit", "limit_column"),
-    ):
-        if role in by_role:
-            entry[key] = by_role[role].header
-    return [entry]
 
 
 def _repeats(guesses: list[ColumnGuess], rows: list[list[str]]) -> bool:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from pydantic import ValidationError
 
-from fathomlight.errors import ArgumentError
+from fathomlight.errors import ArgumentError, RecipeError
 from fathomlight.ingest.guess import ColumnGuess
+from fathomlight.ingest.peek import Peek
 from fathomlight.ingest.recipe import Recipe
 from fathomlight.model import Result
 
@@ -48,14 +49,16 @@ class Proposal(Result):
 
     Attributes
     ----------
-    recipe : Recipe
-        The proposal.
+    recipe : Recipe or None
+        The proposal; None while there are ``problems``.
     certain : bool
         True only when a ready recipe, or the filled-in template, fits the file without doubt.
     confidence : float
         0 to 1.
     questions : tuple of Question
         What a person must answer; empty when certain.
+    problems : tuple of str
+        What keeps the columns from becoming readings (two dates, no value, ...), each with the way out.
     columns : tuple of ColumnGuess
         What each column was taken for.
     ready : str
@@ -66,17 +69,43 @@ class Proposal(Result):
         First rows, column name -> text.
     notes : tuple of str
         What was left out or assumed.
+    peek : Peek or None
+        The beginning of the file, from which the recipe is made again when a person says what a column is.
     """
 
-    recipe: Recipe
+    recipe: Recipe | None
     certain: bool
     confidence: float
     questions: tuple[Question, ...] = ()
+    problems: tuple[str, ...] = ()
     columns: tuple[ColumnGuess, ...] = ()
     ready: str = ""
     header: tuple[str, ...] = ()
     sample: tuple[dict[str, str], ...] = ()
     notes: tuple[str, ...] = ()
+    peek: Peek | None = field(default=None, repr=False, compare=False)
+
+    def made(self) -> Recipe:
+        """Return the recipe.
+
+        Returns
+        -------
+        Recipe
+            The proposal.
+
+        Raises
+        ------
+        RecipeError
+            There is none, because the columns contradict themselves; says why.
+        """
+        if self.recipe is None:
+            raise RecipeError(
+                "the columns of this file do not make readings yet",
+                where=self.peek.name if self.peek else None,
+                got=", ".join(h for h in self.header if h),
+                fix=" ".join(self.problems),
+            )
+        return self.recipe
 
     def answered(self, answers: Mapping[str, Any], *, name: str | None = None) -> Recipe:
         """Return the recipe with a person's answers put in.
@@ -99,6 +128,8 @@ class Proposal(Result):
         ------
         ArgumentError
             A key that no recipe has, or an answer that does not fit.
+        RecipeError
+            There is no recipe yet.
 
         Examples
         --------
@@ -108,7 +139,8 @@ class Proposal(Result):
         >>> proposal.answered({"values[0].unit": "ft", "time.zone": "UTC"}).values[0].unit
         'ft'
         """
-        data = self.recipe.model_dump(exclude_defaults=True) | {"name": name or self.recipe.name}
+        made = self.made()
+        data = made.model_dump(exclude_defaults=True) | {"name": name or made.name}
         for key, answer in answers.items():
             if key == "station.fixed":
                 data["station"] = {"fixed": answer}
@@ -123,12 +155,15 @@ class Proposal(Result):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the answer as plain data that JSON can hold."""
-        recipe = self.recipe.model_dump(mode="json", exclude_defaults=True) | {"name": self.recipe.name}
+        recipe = self.recipe and (
+            self.recipe.model_dump(mode="json", exclude_defaults=True) | {"name": self.recipe.name}
+        )
         return {
             "recipe": recipe,
             "certain": self.certain,
             "confidence": self.confidence,
             "questions": [q.to_dict() for q in self.questions],
+            "problems": list(self.problems),
             "columns": [
                 {
                     "header": c.header,

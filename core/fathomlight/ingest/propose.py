@@ -8,10 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
-from fathomlight.errors import FathomlightError, RecipeError
+from fathomlight.errors import ArgumentError, FathomlightError, RecipeError
 from fathomlight.ingest.guess import guess_column
 from fathomlight.ingest.isolated import peek_isolated
 from fathomlight.ingest.madeup import make_up
+from fathomlight.ingest.meanings import ColumnMeaning
 from fathomlight.ingest.opening import check_size
 from fathomlight.ingest.peek import Peek, peek_here
 from fathomlight.ingest.proposal import Proposal, Question
@@ -22,7 +23,7 @@ from fathomlight.ingest.template import TEMPLATE_MARK, template_recipe
 from fathomlight.ingest.text import find_header, wanted_names
 from fathomlight.model import Parameter, Station
 
-__all__ = ["Proposal", "Question", "propose_recipe"]
+__all__ = ["Proposal", "Question", "propose_recipe", "restate"]
 
 
 def propose_recipe(
@@ -31,6 +32,7 @@ def propose_recipe(
     stations: Sequence[Station],
     *,
     recipes: Mapping[str, Recipe] | None = None,
+    columns: Mapping[str, ColumnMeaning] | None = None,
     limits: ReadLimits | None = None,
     sheet: str | None = None,
     now: dt.datetime | None = None,
@@ -47,6 +49,8 @@ def propose_recipe(
         Where.
     recipes : mapping of str to Recipe, optional
         Ready recipes; one that fits the file without doubt is proposed as it is.
+    columns : mapping of str to ColumnMeaning, optional
+        Column -> what a person says it is; then no ready recipe is looked for, even if the mapping is empty.
     limits : ReadLimits, optional
         The file is looked at in a process of its own.
     sheet : str, optional
@@ -64,20 +68,22 @@ def propose_recipe(
     UnreadableFileError, UnsafeFileError
         The file cannot be looked at.
     RecipeError
-        Nothing in it looks like a table of readings.
+        Nothing in it looks like a table.
+    ArgumentError
+        The file has no such column, or a meaning does not exist.
     """
     limits = limits or ReadLimits()
     check_size(Path(path), limits)
     look = peek_here if limits.isolate == "never" else peek_isolated
     peek = look(Path(path), limits, sheet)
     present = moment(now)
-    if _is_template(peek):
+    if columns is None and _is_template(peek):
         recipe = template_recipe(parameters, stations)
         header, sample = _sample(peek, recipe)
         return Proposal(
             recipe=recipe, certain=True, confidence=1.0, ready=recipe.name, header=header, sample=sample
         )
-    ready = _ready(peek, recipes or {}, parameters, stations, now)
+    ready = _ready(peek, recipes or {}, parameters, stations, now) if columns is None else None
     if ready is not None:
         return ready
     if not peek.records:
@@ -85,7 +91,45 @@ def propose_recipe(
             "no ready recipe reads this kind of file", where=peek.name, got=peek.kind,
             fix="Add a recipe with file.format to config/recipes.",
         )  # fmt: skip
-    return make_up(peek, parameters, stations, present)
+    return make_up(peek, parameters, stations, present, columns)
+
+
+def restate(
+    proposal: Proposal,
+    columns: Mapping[str, ColumnMeaning],
+    parameters: Mapping[str, Parameter],
+    stations: Sequence[Station],
+    *,
+    now: dt.datetime | None = None,
+) -> Proposal:
+    """Make a proposal again with what a person says its columns are; the file is not opened again.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        Made up, not one of a ready recipe.
+    columns : mapping of str to ColumnMeaning
+        Column -> what it is; the others are guessed.
+    parameters : mapping of str to Parameter
+        What may be measured.
+    stations : sequence of Station
+        Where.
+    now : datetime.datetime, optional
+        The present.
+
+    Returns
+    -------
+    Proposal
+        With ``problems`` and without a recipe while the columns contradict themselves.
+
+    Raises
+    ------
+    ArgumentError
+        The proposal is one of a ready recipe; or as for :func:`propose_recipe`.
+    """
+    if proposal.peek is None:
+        raise ArgumentError("proposal", "a ready recipe says what the columns are", got=proposal.ready)
+    return make_up(proposal.peek, parameters, stations, moment(now), columns)
 
 
 def _is_template(peek: Peek) -> bool:

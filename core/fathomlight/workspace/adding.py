@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from fathomlight.errors import NotFoundError, RecipeError
+from fathomlight.errors import ArgumentError, NotFoundError, RecipeError
 from fathomlight.ingest import (
+    ColumnMeaning,
+    Proposal,
     ReadLimits,
     ReadResult,
     Recipe,
@@ -21,6 +23,7 @@ from fathomlight.ingest import (
     propose_recipe,
     read_file,
     recheck_row,
+    restate,
     template_recipe,
     visit_to_readings,
 )
@@ -102,25 +105,42 @@ class Adding(Keeping):
             )  # fmt: skip
         return self.recipes[name]
 
-    def propose(self, path: str | Path) -> Any:
+    def propose(self, path: str | Path, *, columns: Mapping[str, ColumnMeaning] | None = None) -> Proposal:
         """Propose how a file is to be read, from its header and first rows; nothing is read or stored by it.
 
         Parameters
         ----------
         path : str or pathlib.Path
             The file.
+        columns : mapping of str to ColumnMeaning, optional
+            Column -> what a person says it is; then no ready recipe is looked for, even if it is empty.
 
         Returns
         -------
         fathomlight.ingest.Proposal
-            A recipe and the questions a person must answer before it is used.
+            A recipe and the questions a person must answer before it is used, or what keeps the columns from
+            becoming readings.
         """
         return propose_recipe(
-            path, self.parameters, list(self.stations.values()), recipes=self.recipes, limits=self.limits
+            path,
+            self.parameters,
+            list(self.stations.values()),
+            recipes=self.recipes,
+            columns=columns,
+            limits=self.limits,
         )
 
+    def restate(self, proposal: Proposal, columns: Mapping[str, ColumnMeaning]) -> Proposal:
+        """Make a proposal again with what a person says its columns are; the file is not opened again."""
+        return restate(proposal, columns, self.parameters, list(self.stations.values()))
+
     def check(
-        self, path: str | Path, recipe: str | Recipe | None = None, *, progress: Progress | None = None
+        self,
+        path: str | Path,
+        recipe: str | Recipe | None = None,
+        *,
+        columns: Mapping[str, ColumnMeaning] | None = None,
+        progress: Progress | None = None,
     ) -> CheckReport:
         """Read a file and say what loading it would do; nothing is stored.
 
@@ -130,6 +150,8 @@ class Adding(Keeping):
             The file.
         recipe : str or Recipe, optional
             Name of a recipe or a recipe; when left out, the one ready recipe that fits the file without doubt.
+        columns : mapping of str to ColumnMeaning, optional
+            Instead of a recipe: column -> what it is; the others are guessed, and nothing may be left open.
         progress : callable, optional
             Called with bytes done and bytes in all.
 
@@ -144,13 +166,14 @@ class Adding(Keeping):
             The file as a whole cannot be read.
         """
         path = Path(path)
-        return self._report(self._read(path, self._chosen(path, recipe), progress), None)
+        return self._report(self._read(path, self._chosen(path, recipe, columns), progress), None)
 
     def load(
         self,
         path: str | Path,
         recipe: str | Recipe | None = None,
         *,
+        columns: Mapping[str, ColumnMeaning] | None = None,
         why: str = "",
         name: str | None = None,
         progress: Progress | None = None,
@@ -162,6 +185,7 @@ class Adding(Keeping):
         path : str or pathlib.Path
             The file.
         recipe : str or Recipe, optional
+        columns : mapping of str to ColumnMeaning, optional
             As for :meth:`check`.
         why : str
             Why, in one's own words.
@@ -181,7 +205,7 @@ class Adding(Keeping):
             Nothing was stored.
         """
         path = Path(path)
-        chosen = self._chosen(path, recipe)
+        chosen = self._chosen(path, recipe, columns)
         info = BatchInfo(
             file=name or path.name,
             file_hash=hash_file(path, self.limits),
@@ -238,20 +262,27 @@ class Adding(Keeping):
         waters = {self.stations[s].water for s in set(read.frame["station"]) if s in self.stations}
         return waters | set(read.surveys["water"])
 
-    def _chosen(self, path: Path, recipe: str | Recipe | None) -> Recipe:
+    def _chosen(
+        self, path: Path, recipe: str | Recipe | None, columns: Mapping[str, ColumnMeaning] | None
+    ) -> Recipe:
         if isinstance(recipe, Recipe):
             return recipe
-        if recipe is not None:
+        if recipe is not None and not columns:
             return self.recipe(recipe)
-        proposal = self.propose(path)
-        if not proposal.certain:
-            questions = "; ".join(str(q) for q in proposal.questions[:3])
+        if recipe is not None:
+            raise ArgumentError("columns", "a recipe says already what the columns are", got=recipe)
+        proposal = self.propose(path, columns=columns or None)
+        made = proposal.made()
+        open_ones = [q for q in proposal.questions if not columns or q.key or q.column]
+        if not proposal.certain and open_ones:
             raise RecipeError(
-                "it is not certain how this file is to be read", where=path.name, got=questions or "no match",
-                expected=f"a recipe: {', '.join(sorted(self.recipes))}", fix="Name it with --recipe.",
+                "it is not certain how this file is to be read", where=path.name,
+                got="; ".join(str(q) for q in open_ones[:3]),
+                expected=f"a recipe: {', '.join(sorted(self.recipes))}",
+                fix="Name it with --recipe, or say what a column is with --column NAME=MEANING, "
+                "with its unit or the format of its dates.",
             )  # fmt: skip
-        chosen: Recipe = proposal.recipe
-        return chosen
+        return made
 
     def _read(self, path: Path, recipe: Recipe, progress: Progress | None) -> ReadResult:
         return read_file(

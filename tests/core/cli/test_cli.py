@@ -73,6 +73,23 @@ def test_bad_rows_give_exit_code_1_and_bad_use_2(own_workspace: Path, tmp_path: 
     assert run("status", "--workspace", str(tmp_path)).returncode == 2
 
 
+def test_a_column_may_be_stated_instead_of_a_recipe(own_workspace: Path, tmp_path: Path) -> None:
+    where = ("--workspace", str(own_workspace))
+    path = tmp_path / "week.csv"
+    path.write_text("Stn,When,Depth\nVellumere deep hole,2025-06-05,18\n", "utf-8")
+    left_open = run("check", str(path), *where)
+    assert left_open.returncode == 2
+    assert "No column is a measured value" in left_open.stderr
+    wrong = run("check", str(path), "--column", "Depth=colour", *where)
+    assert wrong.returncode == 2
+    assert "not a meaning of a column" in wrong.stderr
+    done = run("load", str(path), "--column", "Depth=secchi ft", "--json", *where)
+    assert done.returncode == 0, done.stderr
+    report = json.loads(done.stdout)
+    assert (report["n_new"], report["n_refused"]) == (1, 0)
+    assert report["preview"][0]["value"] == pytest.approx(18 * 0.3048)
+
+
 def test_open_episodes_give_exit_code_1_only_when_asked(own_workspace: Path) -> None:
     where = ("--workspace", str(own_workspace))
     assert run("alerts", *where).returncode == 0

@@ -133,8 +133,11 @@ def test_repeats_are_asked(propose):
 
 def test_no_station_no_date_no_values(propose):
     assert "station.fixed" in keys(propose("Date,Secchi (m)\n7/24/2020,2\n"))
-    with pytest.raises(RecipeError, match="no column of this file looks like a measured value"):
-        propose("Site,Date,Colour\nH-2,7/24/2020,2\n")
+    nothing = propose("Site,Date,Colour\nH-2,7/24/2020,2\n")
+    assert nothing.recipe is None
+    assert "No column is a measured value. Set the column" in nothing.problems[0]
+    with pytest.raises(RecipeError, match="do not make readings yet"):
+        nothing.made()
     with pytest.raises(RecipeError, match="no header"):
         propose("just a letter to a friend\n")
 
