@@ -48,8 +48,14 @@ def interval_codes(values: Floats, codes: Codes) -> tuple[Ints, Ints]:
 
 def dense_ranks(values: Floats) -> Ints:
     """Return the rank of each value, from 0, equal values alike and no rank left out."""
-    order = np.argsort(values)
-    ordered = values[order]
+    if values.size > BRUTE_FORCE_UP_TO:
+        from fathomlight.trends.ordering import order_of
+
+        places, ordered = order_of(values)
+        order = places.astype(np.int64)
+    else:
+        order = np.argsort(values)
+        ordered = values[order]
     ranks = np.empty(values.size, dtype=np.int64)
     ranks[order] = time_codes(ordered)
     return ranks

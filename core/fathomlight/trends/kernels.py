@@ -23,6 +23,7 @@ from fathomlight.trends._inputs import Floats, Ints
 
 Kinds = npt.NDArray[np.uint8]
 Points = npt.NDArray[np.int32]
+Lines = npt.NDArray[np.float64]
 
 WEIGHTS = np.array([[2, 1, 1], [1, 0, 1], [1, 1, 0]], dtype=np.int64)
 """Finite breakpoints of a pair by the kinds of its points: two exact ones share one slope, counted twice."""
@@ -134,9 +135,9 @@ def _compare(places: Points, size: int, wanted: Ints, tally: Ints, first: Points
     tally[0], tally[1] = pairs, reported
 
 
-@compiled("int64(int32[::1], int32[::1], int64[::1], int64[::1], int32[::1], int32[::1])")
+@compiled("int64(int32[::1], int32[::1], int32[::1], int64[::1], int32[::1], int32[::1])")
 def _inversions(
-    places: Points, other: Points, target: Ints, wanted: Ints, first: Points, second: Points
+    places: Points, other: Points, target: Points, wanted: Ints, first: Points, second: Points
 ) -> int:
     """Count the inversions of a permutation (overwritten), and report those of the sorted numbers wanted.
 
@@ -177,23 +178,30 @@ def falling_pairs(ranks: Ints) -> int:
 
 
 def _count(places: Points) -> int:
-    return int(_inversions(places, np.empty_like(places), _NEVER, _NEVER, _NONE, _NONE))
+    return int(_inversions(places, np.empty_like(places), _NONE, _NEVER, _NONE, _NONE))
 
 
-def _places(order: Ints, target: Ints) -> Points:
+@compiled("void(int32[::1], int32[::1], int32[::1], int32[::1])")
+def _look_up(order: Points, target: Points, where: Points, places: Points) -> None:
+    for k in range(target.size):
+        where[target[k]] = k
+    for k in range(order.size):
+        places[k] = where[order[k]]
+
+
+def _places(order: Points, target: Points) -> Points:
     """Return the places in ``target`` of the points in ``order``."""
-    where = np.empty(order.size, dtype=np.int32)
-    where[target] = np.arange(order.size, dtype=np.int32)
-    places: Points = where[order]
+    places = np.empty_like(order)
+    _look_up(order, target, np.empty_like(order), places)
     return places
 
 
-def moved_pairs(order: Ints, target: Ints, wanted: Ints | None = None) -> tuple[int, Points, Points]:
+def moved_pairs(order: Points, target: Points, wanted: Ints | None = None) -> tuple[int, Points, Points]:
     """Count the pairs that change places between two orders of the points, and report some of them.
 
     Parameters
     ----------
-    order, target : ndarray of int64, shape (n,)
+    order, target : ndarray of int32, shape (n,)
         Points in their order at a smaller and at a larger slope.
     wanted : ndarray of int64, shape (k,), optional
         Sorted numbers (from 0) of the pairs to report; those beyond the last pair are left out.
@@ -213,7 +221,7 @@ def moved_pairs(order: Ints, target: Ints, wanted: Ints | None = None) -> tuple[
     return count, left[:size], right[:size]
 
 
-def moved_weight(order: Ints, target: Ints, kinds: Kinds) -> int:
+def moved_weight(order: Points, target: Points, kinds: Kinds) -> int:
     """Return the sum of :data:`WEIGHTS` over the pairs that change places between two orders of the points.
 
     The pairs between two kinds are the inversions of the points of both kinds together less those within
@@ -235,10 +243,12 @@ def _count_among(places: Points, chosen: npt.NDArray[np.bool_]) -> int:
     return _count((np.cumsum(present, dtype=np.int32) - 1)[kept])
 
 
-@compiled("int64(int32[::1], float64[::1], int32[::1], int32[::1])")
-def _insert(index: Points, key: Floats, left: Points, right: Points) -> int:
+@compiled("int64(int32[::1], float64[::1], float64[::1], int32[::1], int32[::1])")
+def _insert(index: Points, keys: Floats, key: Floats, left: Points, right: Points) -> int:
     """Sort points by key and point, writing down the pairs that change places while there is room."""
     size = 0
+    for m in range(index.size):
+        key[m] = keys[index[m]]
     for m in range(1, index.size):
         own, point, k = key[m], index[m], m
         while k > 0 and (key[k - 1] > own or (key[k - 1] == own and index[k - 1] > point)):
@@ -252,12 +262,12 @@ def _insert(index: Points, key: Floats, left: Points, right: Points) -> int:
     return size
 
 
-def all_moved_pairs(order: Ints, keys: Floats, most: int) -> tuple[Points, Points]:
+def all_moved_pairs(order: Points, keys: Floats, most: int) -> tuple[Points, Points]:
     """Return every pair that changes places when points are sorted anew, by insertion: for few pairs only.
 
     Parameters
     ----------
-    order : ndarray of int64, shape (n,)
+    order : ndarray of int32, shape (n,)
         Points in their order at a smaller slope.
     keys : ndarray, shape (n,)
         Residuals at the larger slope, by point; equal ones go by point.
@@ -269,19 +279,19 @@ def all_moved_pairs(order: Ints, keys: Floats, most: int) -> tuple[Points, Point
     left, right : ndarray of int32
     """
     left, right = np.empty(most + 1, dtype=np.int32), np.empty(most + 1, dtype=np.int32)
-    size = int(_insert(order.astype(np.int32), keys[order], left, right))
+    size = int(_insert(order.copy(), keys, np.empty(order.size), left, right))
     return left[:size], right[:size]
 
 
-@compiled("void(int32[::1], int32[::1], float64[::1], float64[::1], float64[::1])")
-def _slopes(left: Points, right: Points, times: Floats, values: Floats, out: Floats) -> None:
+@compiled("void(int32[::1], int32[::1], float64[:,::1], float64[::1])")
+def _slopes(left: Points, right: Points, lines: Lines, out: Floats) -> None:
     for k in range(left.size):
         i, j = left[k], right[k]
-        out[k] = (values[j] - values[i]) / (times[j] - times[i])
+        out[k] = (lines[j, 1] - lines[i, 1]) / (lines[j, 0] - lines[i, 0])
 
 
-def slopes_of(left: Points, right: Points, times: Floats, values: Floats) -> Floats:
-    """Return the slopes of pairs of points."""
+def slopes_of(left: Points, right: Points, lines: Lines) -> Floats:
+    """Return the slopes of pairs of points, each point a row of (time, value): one look into memory a point."""
     out = np.empty(left.size)
-    _slopes(left, right, times, values, out)
+    _slopes(left, right, lines, out)
     return out

@@ -29,6 +29,7 @@ from fathomlight.trends.kernels import (
     moved_weight,
     slopes_of,
 )
+from fathomlight.trends.ordering import order_of
 
 _SURE = 2.0
 """Half width of a bracket in standard errors of the sampled rank."""
@@ -44,8 +45,8 @@ class _Bracket:
     rank_high: int
     pairs_low: int
     pairs_high: int
-    order: Ints
-    sample: tuple[Floats, Ints] | None = None
+    order: Points
+    sample: tuple[Floats, Ints | None] | None = None
 
     @property
     def pairs(self) -> int:
@@ -78,14 +79,16 @@ class ImplicitSlopes:
         group = time_codes(times)
         same = np.bincount(group)
         n, tied = times.size, same.size < times.size
-        number = np.lexsort((values, -times)) if tied else np.arange(n - 1, -1, -1)
+        falling = np.arange(n - 1, -1, -1, dtype=np.int32)
+        number = np.lexsort((values, -times)) if tied else falling
         self.times = times[number] - 0.5 * (times[0] + times[-1])
         self.values = values[number] - values.mean()
+        self._lines = np.column_stack([self.times, self.values])
         self.kinds: Kinds = np.empty(0, dtype=np.uint8) if doubled else _kinds(codes[number])
         self._group = group[number] if tied else group[:0]
-        self.start = np.argsort(self.times, kind="stable") if tied else number
+        self.start = order_of(self.times)[0] if tied else falling
         self.all_pairs = n * (n - 1) // 2 - tied_pairs(same)
-        self.size = self.all_pairs if doubled else self._weight(self.start, np.arange(n))
+        self.size = self.all_pairs if doubled else self._weight(self.start, np.arange(n, dtype=np.int32))
         self.list_up_to = max(6 * n, 20_000)
         self.sample_size = min(max(2 * n, 10_000), 2_000_000)
         self.random = np.random.default_rng(19450717)
@@ -116,9 +119,10 @@ class ImplicitSlopes:
         bracket = _Bracket(-math.inf, math.inf, 0, self.size, 0, self.all_pairs, self.start)
         if bracket.pairs <= self.list_up_to:
             return bracket
-        slopes, total = self._sample_of_all()
-        first = self._place(bracket, lowest, total, -1)
-        last = self._place(bracket, highest, total, 1)
+        sample = self._sample_of_all()
+        slopes = sample[0]
+        first = self._place(bracket, lowest, sample, -1)
+        last = self._place(bracket, highest, sample, 1)
         if 0 < first < slopes.size:
             self._probe(bracket, lowest, highest, float(slopes[first]) - self._rounding(float(slopes[first])))
         if last < slopes.size:
@@ -142,21 +146,22 @@ class ImplicitSlopes:
                 return found
         return pivot
 
-    def _place(self, bracket: _Bracket, rank: int, total: Ints, side: int) -> int:
-        """Return where in a sample (running weights ``total``) a rank lies, moved outward a little."""
+    def _place(self, bracket: _Bracket, rank: int, sample: tuple[Floats, Ints | None], side: int) -> int:
+        """Return where in a sample a rank lies, moved outward a little."""
         share = (rank - bracket.rank_low) / (bracket.rank_high - bracket.rank_low)
-        heaviest = 1 if self.kinds.size == 0 else 2
-        margin = _SURE * math.sqrt(total[-1] * share * (1 - share) * heaviest) + 2
-        return int(np.searchsorted(total, share * total[-1] + side * margin))
+        slopes, total = sample
+        whole, heaviest = (slopes.size, 1) if total is None else (int(total[-1]), 2)
+        at = share * whole + side * (_SURE * math.sqrt(whole * share * (1 - share) * heaviest) + 2)
+        return int(np.searchsorted(total, at)) if total is not None else min(max(math.ceil(at) - 1, 0), whole)
 
     def _narrow(self, bracket: _Bracket, rank: int) -> tuple[float | None, float]:
         """Tighten the bracket by two sampled slopes around the rank; list what lies between when it is little.
 
         Returns the entry when it was listed, and the sampled slope of the rank.
         """
-        slopes, total = bracket.sample or self._sample(bracket)
-        bracket.sample = None
-        at = [self._place(bracket, rank, total, side) for side in (-1, 0, 1)]
+        sample = bracket.sample or self._sample(bracket)
+        bracket.sample, slopes = None, sample[0]
+        at = [self._place(bracket, rank, sample, side) for side in (-1, 0, 1)]
         lower, pivot, upper = (float(slopes[min(k, slopes.size - 1)]) for k in at)
         upper = upper + self._rounding(upper) if at[2] < slopes.size else bracket.high
         share = (min(at[2], slopes.size) - max(at[0], 0)) / slopes.size
@@ -205,33 +210,33 @@ class ImplicitSlopes:
         keys: Floats = -self.times if math.isinf(slope) else self.values - slope * self.times
         return keys
 
-    def _order(self, slope: float) -> Ints:
+    def _order(self, slope: float) -> Points:
         """Return the points sorted by residual, equal ones by number."""
-        keys = self._keys(slope)
-        order: Ints = np.argsort(keys)
-        ordered = keys[order]
-        return np.argsort(keys, kind="stable") if np.any(ordered[1:] == ordered[:-1]) else order
+        return order_of(self._keys(slope))[0]
 
-    def _weight(self, order: Ints, target: Ints) -> int:
+    def _weight(self, order: Points, target: Points) -> int:
         return moved_weight(order, target, self.kinds)
 
     def _spread(self, step: float, size: int) -> Ints:
         """Return numbers a step apart, from a random first one."""
         return ((np.arange(size) + self.random.random()) * step).astype(np.int64)
 
-    def _sample(self, bracket: _Bracket) -> tuple[Floats, Ints]:
+    def _sample(self, bracket: _Bracket) -> tuple[Floats, Ints | None]:
         if bracket.pairs == self.all_pairs:
             return self._sample_of_all()
         wanted = self._spread(max(bracket.pairs / self.sample_size, 1.0), self.sample_size)
         _, left, right = moved_pairs(bracket.order, self._order(bracket.high), wanted)
         return self._sorted_slopes(left, right)
 
-    def _sample_of_all(self) -> tuple[Floats, Ints]:
+    def _sample_of_all(self) -> tuple[Floats, Ints | None]:
         n = self.times.size
         left = np.resize(np.arange(n, dtype=np.int32), self.sample_size)
-        right = (self.random.random(self.sample_size) * n).astype(np.int32)
-        apart = self._group[left] != self._group[right] if self._group.size else left != right
-        return self._sorted_slopes(left[apart], right[apart])
+        right = self.random.integers(0, n - 1, self.sample_size, dtype=np.int32)
+        right += right >= left  # any point but the left one
+        if self._group.size:
+            apart = self._group[left] != self._group[right]
+            left, right = left[apart], right[apart]
+        return self._sorted_slopes(left, right)
 
     def _list(self, bracket: _Bracket, rank: int, slope: float) -> float | None:
         """List the entries from the lower end of a bracket to a slope; return that of the rank if it is there."""
@@ -239,19 +244,19 @@ class ImplicitSlopes:
         if left.size > self.list_up_to:
             return None
         slopes, total = self._sorted_slopes(left, right)
-        listed = np.repeat(slopes, np.diff(total, prepend=0)) if self.kinds.size else slopes
+        listed = slopes if total is None else np.repeat(slopes, np.diff(total, prepend=0))
         at = rank - bracket.rank_low - 1
         if at >= listed.size:
             return None
         self._listed.append((bracket.rank_low, listed))
         return float(listed[at])
 
-    def _sorted_slopes(self, left: Points, right: Points) -> tuple[Floats, Ints]:
-        """Return the sorted slopes of pairs and their running number of breakpoints."""
-        slopes = slopes_of(left, right, self.times, self.values)
+    def _sorted_slopes(self, left: Points, right: Points) -> tuple[Floats, Ints | None]:
+        """Return the sorted slopes of pairs and their running number of breakpoints; None when one each."""
+        slopes = slopes_of(left, right, self._lines)
         if not self.kinds.size:
             slopes.sort()
-            return slopes, np.arange(1, slopes.size + 1)
+            return slopes, None
         weights = WEIGHTS[self.kinds[left], self.kinds[right]]
         order = np.argsort(slopes)
         order = order[weights[order] > 0]

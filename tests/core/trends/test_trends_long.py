@@ -65,10 +65,10 @@ def test_slope_and_limits_like_scipy(tied_times, rounded):
 def test_pairs_that_change_places(seed, n, nearly):
     # against every pair, looked up one by one
     rng = np.random.default_rng(seed)
-    order = rng.permutation(n)
+    order = rng.permutation(n).astype(np.int32)
     keys = np.empty(n)
     keys[order] = np.round(np.arange(n) + nearly * rng.standard_normal(n))  # with ties
-    target = np.lexsort((np.arange(n), keys))
+    target = np.lexsort((np.arange(n), keys)).astype(np.int32)
     place = np.argsort(target)
     moved = {(int(a), int(b)) for k, a in enumerate(order) for b in order[k + 1 :] if place[a] > place[b]}
     count, left, right = kernels.moved_pairs(order, target, np.arange(len(moved) + 5))
