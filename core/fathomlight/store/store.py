@@ -27,6 +27,11 @@ class Store(ReadingPart, BatchPart, QualityPart, SurveyPart, LedgerPart):
     seconds. A change is made in one transaction: a program that is killed leaves all of it or nothing.
     """
 
+    @property
+    def read_only(self) -> bool:
+        """True when it was opened without any right to write."""
+        return self._db.read_only
+
     def check(self) -> CheckResult:
         """Look the store over: the database's own check, and whether the tables agree.
 

@@ -17,6 +17,7 @@ from fathomlight.workspace.change import TrendAnswer
 from fathomlight.workspace.meaning import HabitatAnswer, TrophicAnswer
 from fathomlight.workspace.out import Out, StatusReport
 from fathomlight.workspace.rights import EVERYTHING, ROLES, Rights, Role
+from fathomlight.workspace.settings import Settings
 from fathomlight.workspace.setup import demo_source, init_workspace, load_demo
 from fathomlight.workspace.trail import Trail
 
@@ -38,7 +39,7 @@ __all__ = [
 ]
 
 
-class Workspace(Out, Trail):
+class Workspace(Out, Trail, Settings):
     """One workspace, open. Made by :func:`open_workspace`; may be used from several threads."""
 
 
