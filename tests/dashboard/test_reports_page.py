@@ -10,7 +10,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from fathomlight import open_workspace
-from fathomlight.report import station_report
+from fathomlight.report import station_report, volunteer_report
 from fathomlight_dashboard import WORKSPACE_VARIABLE
 
 
@@ -86,3 +86,19 @@ def test_without_the_extra_the_page_says_what_to_do(demo: Any, monkeypatch: pyte
 def test_a_year_without_readings_is_still_a_page(demo: Any) -> None:
     at = opened(report="volunteer", station="TAN-3", year="2023")
     assert "2023" in sentences(at)
+
+
+def test_this_year_last_year_and_an_own_period(demo: Any) -> None:
+    at = opened(report="volunteer", station="VEL-1")
+    box = next(s for s in at.selectbox if s.label == "Period")
+    assert box.options[:3] == ["2025, this year", "2024, last year", "Own period: choose two days"]
+    at = opened(report="volunteer", station="VEL-1", year="own", **{"from": "2024-06-15", "to": "2025-07-20"})
+    made = volunteer_report(demo, "VEL-1", start="2024-06-15", end="2025-07-20")
+    assert preview(at).srcdoc == made.html
+    assert "15 Jun 2024 to 20 Jul 2025" in sentences(at)
+
+
+def test_days_in_the_wrong_order_are_told(demo: Any) -> None:
+    at = opened(report="volunteer", station="VEL-1", year="own", **{"from": "2025-06-15", "to": "2024-07-20"})
+    assert "The last day lies before the first" in at.warning[0].value
+    assert not at.get("iframe")

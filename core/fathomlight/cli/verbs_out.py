@@ -16,6 +16,7 @@ from fathomlight.cli.app import (
     app,
     note,
     opened,
+    parse_day,
     print_json,
     progress_bar,
     say,
@@ -48,6 +49,12 @@ def report(
     year: Annotated[
         int | None, typer.Option("--year", metavar="YEAR", help="The year; this one when left out.")
     ] = None,
+    start: Annotated[
+        str | None, typer.Option("--from", metavar="YYYY-MM-DD", help="First day, instead of a year.")
+    ] = None,
+    end: Annotated[
+        str | None, typer.Option("--to", metavar="YYYY-MM-DD", help="Last day; today when left out.")
+    ] = None,
     network: Annotated[bool, typer.Option("--network", help="One report on all stations together.")] = False,
     volunteer: Annotated[
         bool, typer.Option("--volunteer", help="One page in plain language: what your readings showed.")
@@ -78,28 +85,34 @@ def report(
     as_of: AsOfOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Write a report on a station, on all of them, or a page for a volunteer, as HTML or PDF."""
+    """Write a report on a station, on all of them, or a page for a volunteer, as HTML or PDF.
+
+    It is about a year, or about the days --from to --to; the trend uses whole years up to the last all the same.
+    """
     _one_of(station, network, everything, volunteer)
     from fathomlight.report import network_report, station_report, volunteer_report, write_report
     from fathomlight.report.write import check_ending
 
     if out is not None and not everything and not out.is_dir():
         check_ending(out)
-    options: dict[str, Any] = {"parameter": parameter, "paper": paper.value}
+    options: dict[str, Any] = {
+        "parameter": parameter, "paper": paper.value,
+        "year": year, "start": parse_day("--from", start), "end": parse_day("--to", end),
+    }  # fmt: skip
     with opened(workspace, as_of=as_of) as ws:
         if everything:
             make = volunteer_report if volunteer else station_report
             more = options if volunteer else {**options, "species": species}
-            written = _each(ws, make, year, more, out, form, quiet=json)
+            written = _each(ws, make, more, out, form, quiet=json)
         else:
             if network:
                 with progress_bar("stations", quiet=json) as bar:
                     more = {**options, "parameter": parameter or "secchi"}
-                    made = network_report(ws, year, species=species, progress=bar.step, **more)
+                    made = network_report(ws, species=species, progress=bar.step, **more)
             elif volunteer:
-                made = volunteer_report(ws, str(station), year, **options)
+                made = volunteer_report(ws, str(station), **options)
             else:
-                made = station_report(ws, str(station), year, species=species, **options)
+                made = station_report(ws, str(station), species=species, **options)
             written = [(made, write_report(made, _target(made, out, form)))]
     if json:
         print_json([_told(made, path) for made, path in written])
@@ -132,7 +145,6 @@ def _target(made: Report, out: Path | None, form: Form | None) -> Path:
 def _each(
     ws: Workspace,
     make: Any,
-    year: int | None,
     options: dict[str, Any],
     out: Path | None,
     form: Form | None,
@@ -150,7 +162,7 @@ def _each(
     written = []
     with progress_bar("reports", quiet=quiet) as bar:
         for done, name in enumerate(names, start=1):
-            made = make(ws, name, year, **options)
+            made = make(ws, name, **options)
             written.append((made, write_report(made, _target(made, folder, form))))
             bar.step(done, len(names))
     for name in ws.stations:
@@ -161,7 +173,8 @@ def _each(
 
 def _told(made: Report, path: Path) -> dict[str, Any]:
     return {
-        "file": str(path), "kind": made.kind, "title": made.title, "year": made.year, "station": made.station,
+        "file": str(path), "kind": made.kind, "title": made.title, "year": made.year,
+        "first": made.first.isoformat(), "last": made.last.isoformat(), "station": made.station,
         "state": list(made.state), "paper": made.paper, "n_figures": made.n_figures,
     }  # fmt: skip
 

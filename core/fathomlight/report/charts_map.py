@@ -27,6 +27,7 @@ from fathomlight.report.charts import (
     nothing,
     short_label,
 )
+from fathomlight.report.period import Period
 
 _PLACES: dict[
     str, tuple[tuple[float, float], Literal["left", "right", "center"], Literal["center", "bottom", "top"]]
@@ -252,25 +253,30 @@ def slopes_chart(key: str, rows: pd.DataFrame, parameter: Parameter, *, units: U
         )  # fmt: skip
 
 
-def months_chart(key: str, counts: pd.DataFrame, *, year: int, until_month: int) -> Chart:
-    """Draw on how many days of each month every station was read, as numbers on shades.
+MOST_MONTHS = 18
+"""More months than these are told by year."""
+
+
+def months_chart(key: str, counts: pd.DataFrame, *, period: Period, until: str) -> Chart:
+    """Draw on how many days of each month (or year) every station was read, as numbers on shades.
 
     Parameters
     ----------
     key : str
         Of the picture.
     counts : pandas.DataFrame
-        Names of stations by month 1 to 12: days with a used reading.
-    year : int
-        The year.
-    until_month : int
-        Months after it have not been yet, and stay empty.
+        Names of stations by ``2025-07`` (or ``2025``): days with a used reading.
+    period : Period
+        What it covers.
+    until : str
+        Months after it, as ``2025-09``, have not been yet, and stay empty.
     """
-    title = f"Days with readings by station and month, {year}"
+    by_year = all(len(c) == 4 for c in counts.columns)
+    title = f"Days with readings by station and {'year' if by_year else 'month'}, {period.label}"
     if counts.empty:
-        return nothing(key, title, f"Nothing was read in {year}.")
+        return nothing(key, title, f"Nothing was read {period.within}.")
     values = counts.to_numpy(float, copy=True)
-    values[:, until_month:] = np.nan
+    values[:, [c > until for c in counts.columns]] = np.nan
     with Sheet(0.6 + 0.25 * len(counts)) as sheet:
         axes = sheet.axes
         top = max(float(np.nanmax(values)), 1.0)
@@ -282,18 +288,33 @@ def months_chart(key: str, counts: pd.DataFrame, *, year: int, until_month: int)
                 axes.barh(y, 0.94, left=x - 0.47, height=0.9, color=shade if n else LOOK.paper)
                 axes.text(x, y, f"{n:.0f}" if n else "·", ha="center", va="center", fontsize=8.5)
         axes.set_yticks(range(len(counts)), list(counts.index))
-        axes.set_xticks(range(12), list(MONTHS))
+        axes.set_xticks(range(len(counts.columns)), _month_names(list(counts.columns), period))
         axes.xaxis.tick_top()
         axes.tick_params(length=0)
         for side in axes.spines.values():
             side.set_visible(False)
-        axes.set_xlim(-0.6, 11.6)
+        axes.set_xlim(-0.6, len(counts.columns) - 0.4)
         axes.set_ylim(len(counts) - 0.4, -0.6)
         silent = [str(n) for n, row in zip(counts.index, values, strict=True) if not np.nansum(row)]
-        caption = f"{len(counts) - len(silent)} of {count_text(len(counts), 'station')} were read in {year}."
+        caption = (
+            f"{len(counts) - len(silent)} of {count_text(len(counts), 'station')} were read {period.within}."
+        )
         if silent:
             caption += f" Not read: {', '.join(silent)}."
         chart = sheet.chart(
             key, title=title, alt=f"{title}. {caption}", caption=caption, small="Darker: more days."
         )
         return chart
+
+
+def _month_names(columns: list[str], period: Period) -> list[str]:
+    """Return what stands above each column; the year stands under its first month where there are several."""
+    names = []
+    for i, column in enumerate(columns):
+        year, _, month = column.partition("-")
+        if not month:
+            names.append(year)
+            continue
+        first = len(period.years) > 1 and (i == 0 or month == "01")
+        names.append(f"{MONTHS[int(month) - 1]}" + (f"\n{year}" if first else ""))
+    return names

@@ -16,6 +16,7 @@ from fathomlight.figures.series import points_down
 from fathomlight.figures.shown import MONTHS, Units, axis_title, count_text, date_text, to_shown
 from fathomlight.model import EQUAL, Parameter
 from fathomlight.report.charts import LOOK, MARKERS, WIDTH_IN, Chart, Sheet, legend_above, nothing
+from fathomlight.report.period import Period
 
 _SHAPES = {"clearer": "triangle-up", "usual": "circle", "murkier": "triangle-down"}
 
@@ -25,28 +26,28 @@ def season_chart(
     rows: pd.DataFrame,
     envelope: pd.DataFrame,
     parameter: Parameter,
-    year: int,
+    period: Period,
     *,
     past: str,
     place: str,
     units: Units,
     width: float = WIDTH_IN,
 ) -> Chart:
-    """Draw the readings of one year over the band of its past.
+    """Draw the readings of a year or other period over the band of its past.
 
     Parameters
     ----------
     key : str
         Of the picture.
     rows : pandas.DataFrame
-        Used readings of the year: ``local_date``, ``value``, ``qualifier``, ``where`` (clearer, usual, murkier,
+        Used readings of the period: ``local_date``, ``value``, ``qualifier``, ``where`` (clearer, usual, murkier,
         or empty without a band on that day).
     envelope : pandas.DataFrame
         ``day_of_year``, ``low``, ``median``, ``high``.
     parameter : Parameter
         What was read.
-    year : int
-        Drawn year.
+    period : Period
+        What is drawn.
     past : str
         The past in words.
     place : str
@@ -61,22 +62,22 @@ def season_chart(
     Chart
         Depth axes point down from the surface.
     """
-    title = f"{parameter.label} in {year} against its past, {place}"
+    title = f"{parameter.label} {period.within} against its past, {place}"
     known = envelope.dropna(subset=["low", "high"])
     if rows.empty and known.empty:
-        return nothing(key, title, f"No used reading in {year}, and too little past for a band.")
+        return nothing(key, title, f"No used reading {period.within}, and too little past for a band.")
     with Sheet(3.3 if width > 6 else 2.75, width=width) as sheet:
         axes = sheet.axes
-        _band(axes, envelope, parameter, year, units)
-        _marks(axes, rows, parameter, year, units)
-        _year_axes(axes, rows, known, parameter, year, units)
+        _band(axes, envelope, parameter, period, units)
+        _marks(axes, rows, parameter, period, units)
+        _period_axes(axes, rows, known, parameter, period, units)
         legend_above(axes, columns=4 if width > 6 else 2)
         counts = {w: int((rows["where"] == w).sum()) for w in _SHAPES}
-        caption = _season_caption(rows, counts, year, has_band=len(known) > 0)
+        caption = _season_caption(rows, counts, period, has_band=len(known) > 0)
         small = (
             f"Band: 10th to 90th percentile of readings within 15 days of the same day in {past}; line: their median."
             if len(known) and past
-            else "Too little past for a band; only this year is drawn."
+            else f"Too little past for a band; only this {period.noun} is drawn."
         )
         alt = f"{title}. {caption} {_listed(rows, parameter, units)}"
         return sheet.chart(key, title=title, alt=alt, caption=caption, small=small)
@@ -95,16 +96,16 @@ def _listed(rows: pd.DataFrame, parameter: Parameter, units: Units) -> str:
     return f"Lowest {low}, highest {high}."
 
 
-def _season_caption(rows: pd.DataFrame, counts: dict[str, int], year: int, *, has_band: bool) -> str:
+def _season_caption(rows: pd.DataFrame, counts: dict[str, int], period: Period, *, has_band: bool) -> str:
     n = len(rows)
     if not n:
-        return f"No used reading in {year}; the band shows what is usual here."
+        return f"No used reading {period.within}; the band shows what is usual here."
     told = sum(counts.values())
     if not has_band or not told:
-        return f"{count_text(n, 'reading')} in {year}; too little past to compare them with."
+        return f"{count_text(n, 'reading')} {period.within}; too little past to compare them with."
     text = (
-        f"Of {count_text(told, 'reading')} in {year}, {counts['clearer']} lie clearer and {counts['murkier']} murkier "
-        f"than the band of the past, {counts['usual']} inside it."
+        f"Of {count_text(told, 'reading')} {period.within}, {counts['clearer']} lie clearer and "
+        f"{counts['murkier']} murkier than the band of the past, {counts['usual']} inside it."
     )
     return (
         text if told == n else f"{text} {count_text(n - told, 'reading')} fell on days without enough past."
@@ -116,27 +117,38 @@ def _days(days: Any, year: int) -> Any:
     return start + (np.asarray(days, dtype=int) - 1).astype("timedelta64[D]")
 
 
-def _band(axes: Axes, envelope: pd.DataFrame, parameter: Parameter, year: int, units: Units) -> None:
+def _band_days(days: pd.Series, period: Period) -> Any:
+    """Return days of the year as dates, one year of the period after the other."""
+    return np.concatenate([_days(days, year) for year in period.years])
+
+
+def _band(axes: Axes, envelope: pd.DataFrame, parameter: Parameter, period: Period, units: Units) -> None:
     if envelope.empty or envelope["low"].isna().all():
         return
     low, median, high = (
-        np.asarray(to_shown(envelope[c].to_numpy(float), parameter.unit, units))
+        np.tile(np.asarray(to_shown(envelope[c].to_numpy(float), parameter.unit, units)), len(period.years))
         for c in ("low", "median", "high")
     )
-    when = _days(envelope["day_of_year"], year)
+    when = _band_days(envelope["day_of_year"], period)
+    outside = (when < np.datetime64(period.first)) | (when > np.datetime64(period.last))
+    low[outside] = median[outside] = high[outside] = np.nan
     axes.fill_between(
         when, low, high, color=LOOK.pale_usual, linewidth=0, label="usual for the day (8 of 10 readings)"
     )
     axes.plot(when, median, color=LOOK.usual, linewidth=1.4, label="middle of the past")
 
 
-def _marks(axes: Axes, rows: pd.DataFrame, parameter: Parameter, year: int, units: Units) -> None:
+def _marks(axes: Axes, rows: pd.DataFrame, parameter: Parameter, period: Period, units: Units) -> None:
     values = np.asarray(to_shown(rows["value"].to_numpy(float), parameter.unit, units))
     when = rows["local_date"].to_numpy("datetime64[D]")
     down = points_down(parameter)
     if down:
         axes.vlines(when, 0, values, color=LOOK.quiet, linewidth=0.5, alpha=0.6)
-    names = {"clearer": "clearer than the band", "murkier": "murkier than the band", "usual": str(year)}
+    names = {
+        "clearer": "clearer than the band",
+        "murkier": "murkier than the band",
+        "usual": period.label if period.whole_year else "as usual",
+    }
     for word, name in names.items():
         some = (rows["where"] == word).to_numpy() | ((word == "usual") & (rows["where"] == "").to_numpy())
         if not some.any():
@@ -163,8 +175,8 @@ def _arrows(axes: Axes, when: Any, values: Any, qualifiers: Any, colour: str, do
         axes.plot([], [], "o", mfc="none", mec=LOOK.ink, ms=6, label="bound: beyond it")
 
 
-def _year_axes(
-    axes: Axes, rows: pd.DataFrame, known: pd.DataFrame, parameter: Parameter, year: int, units: Units
+def _period_axes(
+    axes: Axes, rows: pd.DataFrame, known: pd.DataFrame, parameter: Parameter, period: Period, units: Units
 ) -> None:
     every = np.concatenate([rows["value"].to_numpy(float), known["high"].to_numpy(float)])
     top = float(np.nanmax(to_shown(every, parameter.unit, units))) * 1.10
@@ -178,17 +190,30 @@ def _year_axes(
     axes.set_ylabel(axis_title(parameter, units))
     days = [pd.Timestamp(d) for d in rows["local_date"]]
     if len(known):
-        days += [
-            pd.Timestamp(d) for d in _days([known["day_of_year"].min(), known["day_of_year"].max()], year)
-        ]
+        drawn = _band_days(known["day_of_year"], period)
+        drawn = drawn[(drawn >= np.datetime64(period.first)) & (drawn <= np.datetime64(period.last))]
+        days += [pd.Timestamp(d) for d in drawn]
+    days = days or [pd.Timestamp(period.first), pd.Timestamp(period.last)]
     month_axis(axes, min(days).date() - dt.timedelta(days=6), max(days).date() + dt.timedelta(days=6))
 
 
 def month_axis(axes: Axes, first: dt.date, last: dt.date) -> None:
     """Label the months in the middle of each, with a tick where each begins."""
     axes.set_xlim(np.datetime64(first), np.datetime64(last))  # type: ignore[arg-type]
-    axes.xaxis.set_major_locator(mdates.MonthLocator())  # type: ignore[no-untyped-call]
-    axes.xaxis.set_major_formatter(lambda v, _: MONTHS[_date(v).month - 1])
+    months = (last - first).days / 30.4
+    if months > 72:
+        axes.xaxis.set_major_locator(mdates.YearLocator())  # type: ignore[no-untyped-call]
+        axes.xaxis.set_major_formatter(lambda v, _: str(_date(v).year))
+        return
+    step = 1 if months <= 18 else 3 if months <= 36 else 6
+    several = first.year != last.year and months > 13
+    axes.xaxis.set_major_locator(mdates.MonthLocator(range(1, 13, step)))  # type: ignore[no-untyped-call]
+    axes.xaxis.set_major_formatter(lambda v, _: _month_text(_date(v), several))
+
+
+def _month_text(day: dt.datetime, with_year: bool) -> str:
+    name = MONTHS[day.month - 1]
+    return f"{name}\n{day.year}" if with_year and day.month == 1 else name
 
 
 def _date(number: float) -> dt.datetime:
@@ -197,28 +222,28 @@ def _date(number: float) -> dt.datetime:
 
 
 def visits_chart(
-    key: str, rows: pd.DataFrame, labels: dict[str, str], year: int, *, place: str, until: dt.date
+    key: str, rows: pd.DataFrame, labels: dict[str, str], period: Period, *, place: str, until: dt.date
 ) -> Chart:
-    """Draw on which days of a year each parameter was read, and how the readings were flagged.
+    """Draw on which days of a period each parameter was read, and how the readings were flagged.
 
     Parameters
     ----------
     key : str
         Of the picture.
     rows : pandas.DataFrame
-        Readings of the year, all flags: ``parameter``, ``local_date``, ``flag``.
+        Readings of the period, all flags: ``parameter``, ``local_date``, ``flag``.
     labels : dict of str to str
         Parameters in the order of the rows, and their names.
-    year : int
-        Drawn year.
+    period : Period
+        What is drawn.
     place : str
         Name of the station.
     until : datetime.date
         Last day that could have been read.
     """
-    title = f"Days with readings in {year}, {place}"
+    title = f"Days with readings {period.within}, {place}"
     if rows.empty:
-        return nothing(key, title, f"Nothing was read here in {year}.")
+        return nothing(key, title, f"Nothing was read here {period.within}.")
     shapes = {
         1: ("o", LOOK.ink, LOOK.ink),
         3: ("o", "none", LOOK.attention),
@@ -240,21 +265,21 @@ def visits_chart(
         axes.set_yticks(range(len(labels)), list(labels.values()))
         axes.set_ylim(len(labels) - 0.4, -0.6)
         axes.axvline(np.datetime64(until), color=LOOK.usual, linewidth=0.8, linestyle=":")  # type: ignore[arg-type]
-        month_axis(axes, dt.date(year, 1, 1), dt.date(year, 12, 31))
+        month_axis(axes, period.first, period.last)
         legend_above(axes, columns=3)
         n = rows["local_date"].nunique()
         alt = f"{title}: " + "; ".join(
             f"{labels[str(p)]} on {count_text(g['local_date'].nunique(), 'day')}"
             for p, g in rows.groupby("parameter")
         )
-        caption = f"Something was read on {count_text(n, 'day')} of {year}."
+        caption = f"Something was read on {count_text(n, 'day')} {period.of}."
         return sheet.chart(
             key, title=title, alt=alt + ".", caption=caption,
             small=f"One mark a day and parameter, at any depth. The dotted line is {date_text(until)}.",
         )  # fmt: skip
 
 
-def record_chart(key: str, days: pd.Series, year: int, *, place: str, label: str) -> Chart:
+def record_chart(key: str, days: pd.Series, period: Period, *, place: str, label: str, n: int) -> Chart:
     """Draw on how many days of each year a parameter was read.
 
     Parameters
@@ -263,18 +288,22 @@ def record_chart(key: str, days: pd.Series, year: int, *, place: str, label: str
         Of the picture.
     days : pandas.Series
         Days by year.
-    year : int
-        Year of the report, drawn darker.
+    period : Period
+        That of the report; its years are drawn darker.
     place, label : str
         Station and parameter.
+    n : int
+        Days within the period.
     """
     title = f"Days with used readings each year, {place}"
     if days.empty:
         return nothing(key, title, "No used readings yet.")
-    every = days.reindex(range(int(days.index.min()), max(year, int(days.index.max())) + 1), fill_value=0)
+    every = days.reindex(
+        range(int(days.index.min()), max(*period.years, int(days.index.max())) + 1), fill_value=0
+    )
     with Sheet(1.7) as sheet:
         axes = sheet.axes
-        colours = [LOOK.ink if y == year else LOOK.usual for y in every.index]
+        colours = [LOOK.ink if y in period.years else LOOK.usual for y in every.index]
         axes.bar(every.index, every.to_numpy(), color=colours, width=0.75)
         axes.set_ylabel("days")
         whole_years(axes, int(every.index.min()), int(every.index.max()))
@@ -282,8 +311,8 @@ def record_chart(key: str, days: pd.Series, year: int, *, place: str, label: str
         axes.yaxis.set_major_locator(MaxNLocator(4, integer=True))
         middle = float(every.median())
         caption = (
-            f"{label} was read on {count_text(int(every.loc[year]), 'day')} in {year}; "
-            f"{middle:.0f} is the median of {count_text(len(every), 'year')}."
+            f"{label} was read on {count_text(n, 'day')} {period.within}; "
+            f"{middle:.0f} a year is the median of {count_text(len(every), 'year')}."
         )
         gaps = [str(y) for y in every.index[every == 0]]
         small = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -71,7 +72,9 @@ class Report(Result):
     title : str
         As it stands at the top.
     year : int
-        The year it is about.
+        The year it is about, or the one its period ends in.
+    first, last : datetime.date
+        The days it is about.
     station : str
         Id of the station; empty for the network.
     state : tuple of str
@@ -89,6 +92,8 @@ class Report(Result):
     kind: Kind
     title: str
     year: int
+    first: dt.date
+    last: dt.date
     station: str
     state: tuple[str, ...]
     html: str

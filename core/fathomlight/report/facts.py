@@ -1,4 +1,4 @@
-"""What the workspace answers about one station and one year, gathered once for every part of a report."""
+"""What the workspace answers about one station and one period, gathered once for every part of a report."""
 
 from __future__ import annotations
 
@@ -12,45 +12,44 @@ import pandas as pd
 
 from fathomlight.errors import ArgumentError, NotFoundError
 from fathomlight.model import ABOVE, BELOW, EQUAL, USED_FLAGS, Parameter, Station, Water
+from fathomlight.report.period import Period
 from fathomlight.seasons import StandingResult, bounded_median, standing
 from fathomlight.seasons.days import day_of_year
 
 if TYPE_CHECKING:
     from fathomlight.workspace import HabitatAnswer, TrendAnswer, TrophicAnswer, Workspace
 
-FIRST_YEAR = 1800
-
 
 @dataclass(frozen=True, kw_only=True)
 class Facts:
-    """One station in one year.
+    """One station in one period.
 
     Attributes
     ----------
-    station, water, parameter, year
+    station, water, parameter, period
         What it is about; the parameter speaks for clarity.
     until : datetime.date
-        Last day that counts: the end of the year, or the day taken as today.
+        Last day that counts: the end of the period, or the day taken as today.
     rows : pandas.DataFrame
-        Used readings of the parameter in the year, with ``where``: clearer, usual or murkier than the band of the
+        Used readings of the parameter in the period, with ``where``: clearer, usual or murkier than the band of the
         past, empty on days without a band.
     past_years : tuple of int
-        First and last earlier year with used readings; empty when there is none.
+        First and last year with used readings before the year the period begins in; empty when there is none.
     median, past_median : (float, str)
-        Of the used readings of the year, and of earlier ones at the same days of the year (median of the band's
+        Of the used readings of the period, and of earlier ones at the same days of the year (median of the band's
         medians on those days): number [unit] and qualifier, since a median of bounds may be a bound; NaN without.
     standing : StandingResult
-        Of the latest reading of the year.
+        Of the latest reading of the period.
     envelope, every : pandas.DataFrame
-        The band; all readings of the year at the station, any parameter, depth and flag.
+        The band; all readings of the period at the station, any parameter, depth and flag.
     days_by_year : pandas.Series
         Days with used readings of the parameter, by year.
     trend, trophic : TrendAnswer, TrophicAnswer
-        Up to the year.
+        By whole years, up to the one the period ends in.
     habitat : HabitatAnswer or None
         Of the water; None where it cannot be told.
     episodes : pandas.DataFrame
-        Those that were going on in the year.
+        Those that were going on in the period.
     n_refused : int
         Refused rows of files in force that name the station, of any year.
     """
@@ -58,7 +57,7 @@ class Facts:
     station: Station
     water: Water
     parameter: Parameter
-    year: int
+    period: Period
     until: dt.date
     rows: pd.DataFrame
     past_years: tuple[int, ...]
@@ -73,6 +72,11 @@ class Facts:
     habitat: HabitatAnswer | None
     episodes: pd.DataFrame
     n_refused: int
+
+    @property
+    def year(self) -> int:
+        """The year the period ends in: the last one that counts."""
+        return self.until.year
 
 
 def main_parameter(ws: Workspace, station: str, parameter: str | None = None) -> Parameter:
@@ -97,27 +101,9 @@ def main_parameter(ws: Workspace, station: str, parameter: str | None = None) ->
     return ws.parameters.get("secchi") or next(iter(ws.parameters.values()))
 
 
-def check_year(ws: Workspace, year: int | None) -> int:
-    """Return the year of a report; that of the day taken as today when none is named.
-
-    Raises
-    ------
-    fathomlight.errors.ArgumentError
-        The year has not come yet, or is no year.
-    """
-    if year is None:
-        return ws.as_of.year
-    if not FIRST_YEAR <= year <= ws.as_of.year:
-        raise ArgumentError(
-            "year", "no report can be made for this year", got=year, expected=f"{FIRST_YEAR} to {ws.as_of.year}",
-            fix=f"Today is taken as {ws.as_of.isoformat()}.",
-        )  # fmt: skip
-    return year
-
-
-def last_day(ws: Workspace, year: int) -> dt.date:
-    """Return the last day of a year that can have been read."""
-    return min(ws.as_of, dt.date(year, 12, 31))
+def last_day(ws: Workspace, period: Period) -> dt.date:
+    """Return the last day of a period that can have been read."""
+    return min(ws.as_of, period.last)
 
 
 def used(rows: pd.DataFrame) -> pd.DataFrame:
@@ -128,7 +114,7 @@ def used(rows: pd.DataFrame) -> pd.DataFrame:
 def gather(
     ws: Workspace,
     station: str,
-    year: int,
+    period: Period | int,
     *,
     parameter: str | None = None,
     species: str = "walleye",
@@ -142,8 +128,8 @@ def gather(
         Open.
     station : str
         Id, name or alias.
-    year : int
-        The year.
+    period : Period or int
+        The period, or a year.
     parameter : str, optional
         What speaks for clarity.
     species : str
@@ -154,47 +140,48 @@ def gather(
     Returns
     -------
     Facts
-        Nothing in it is later than the year.
+        Nothing in it is later than the period, but for what is told by whole years.
     """
+    period = Period.of_year(period) if isinstance(period, int) else period
     where = ws.station(station)
     what = main_parameter(ws, where.id, parameter)
-    until = last_day(ws, year)
+    until = last_day(ws, period)
     series = ws.series(where.id, what.name)
     series = series[series["local_date"] <= pd.Timestamp(until)]
     good = used(series)
     years = good["local_date"].dt.year
-    envelope = ws.envelope(where.id, what.name, year=year)
-    rows = against(good[years == year], envelope, what)
-    past = sorted(years[years < year].unique())
+    envelope = ws.envelope(where.id, what.name, year=period.first.year)
+    rows = against(good[good["local_date"] >= pd.Timestamp(period.first)], envelope, what)
+    past = sorted(years[years < period.first.year].unique())
     return Facts(
         station=where,
         water=ws.waters[where.water],
         parameter=what,
-        year=year,
+        period=period,
         until=until,
         rows=rows,
         past_years=(int(past[0]), int(past[-1])) if past else (),
         median=median_of(rows),
         past_median=_past_median(rows, envelope, series),
-        standing=_standing(ws, series, where, what, year),
+        standing=_standing(ws, series, where, what, until),
         envelope=envelope,
-        every=readings_of_year(ws, where.id, year),
+        every=readings_of(ws, where.id, period),
         days_by_year=good.groupby(years)["local_date"].nunique(),
-        trend=ws.trend(where.id, what.name, end=year),
+        trend=ws.trend(where.id, what.name, end=until.year),
         trophic=ws.trophic(where.id),
         habitat=habitat_of(ws, where.water, species) if habitat else None,
-        episodes=episodes_of(ws, year, where.id),
+        episodes=episodes_of(ws, period, where.id),
         n_refused=int(refused_by_station(ws).get(where.id, 0)),
     )
 
 
-def readings_of_year(ws: Workspace, station: str | None, year: int) -> pd.DataFrame:
-    """Return every reading whose day at the station lies in a year, any parameter, depth and flag."""
-    pad = pd.Timedelta(days=2)
-    start, end = pd.Timestamp(f"{year}-01-01", tz="UTC"), pd.Timestamp(f"{year + 1}-01-01", tz="UTC")
+def readings_of(ws: Workspace, station: str | None, period: Period) -> pd.DataFrame:
+    """Return every reading whose day at the station lies in a period, any parameter, depth and flag."""
+    pad = pd.Timedelta(days=3)
+    start, end = (pd.Timestamp(d, tz="UTC") for d in (period.first, period.last))
     table = ws.readings(station, start=start - pad, end=end + pad)
-    day = pd.Timestamp(last_day(ws, year))
-    there = (table["local_date"].dt.year == year) & (table["local_date"] <= day)
+    first, last = pd.Timestamp(period.first), pd.Timestamp(last_day(ws, period))
+    there = (table["local_date"] >= first) & (table["local_date"] <= last)
     kept: pd.DataFrame = table[there].reset_index(drop=True)
     return kept
 
@@ -258,11 +245,11 @@ def _past_median(rows: pd.DataFrame, envelope: pd.DataFrame, series: pd.DataFram
 
 
 def _standing(
-    ws: Workspace, series: pd.DataFrame, where: Station, what: Parameter, year: int
+    ws: Workspace, series: pd.DataFrame, where: Station, what: Parameter, until: dt.date
 ) -> StandingResult:
-    if year == ws.as_of.year:
+    if until == ws.as_of:
         return ws.standing(where.id, what.name)
-    # Of a year long past nobody asks whether its latest reading is recent.
+    # Of a time long past nobody asks whether its latest reading is recent.
     settings: dict[str, Any] = {**ws.config.standing.model_dump(), "clearer": what.clearer or "higher"}
     return standing(
         series,
@@ -286,13 +273,13 @@ def habitat_of(ws: Workspace, water: str, species: str) -> HabitatAnswer | None:
         return None
 
 
-def episodes_of(ws: Workspace, year: int, station: str | None = None) -> pd.DataFrame:
-    """Return the episodes that were going on in a year, with naive ``opened`` and ``over``, oldest first."""
+def episodes_of(ws: Workspace, period: Period, station: str | None = None) -> pd.DataFrame:
+    """Return the episodes that were going on in a period, with naive ``opened`` and ``over``, oldest first."""
     table = ws.episodes(station=station)
     for name in ("opened", "over"):
         table[name] = pd.to_datetime(table[name], utc=True).dt.tz_localize(None)
-    ended = table["over"].isna() | (table["over"] >= pd.Timestamp(f"{year}-01-01"))
-    begun = table["opened"] < pd.Timestamp(last_day(ws, year)) + pd.Timedelta(days=1)
+    ended = table["over"].isna() | (table["over"] >= pd.Timestamp(period.first))
+    begun = table["opened"] < pd.Timestamp(last_day(ws, period)) + pd.Timedelta(days=1)
     return table[ended & begun].sort_values(["opened", "key"], ignore_index=True)
 
 

@@ -27,16 +27,23 @@ from fathomlight.report.completeness import flag_table
 from fathomlight.report.document import Report, Section, Table, check_paper, table
 from fathomlight.report.facts import (
     Facts,
-    check_year,
     episodes_of,
     gather,
     last_day,
-    readings_of_year,
+    readings_of,
     refused_by_station,
     used,
 )
 from fathomlight.report.page import render
-from fathomlight.report.sections import STANDING_CELL, basis_of, episodes_section, list_of, with_basis
+from fathomlight.report.period import Day, Period, check_period
+from fathomlight.report.sections import (
+    STANDING_CELL,
+    basis_of,
+    episodes_section,
+    list_of,
+    period_method,
+    with_basis,
+)
 from fathomlight.report.sources import (
     CLARITY_CAUTION,
     FIELD_CAUTION,
@@ -56,13 +63,15 @@ def network_report(
     ws: Workspace,
     year: int | None = None,
     *,
+    start: Day | None = None,
+    end: Day | None = None,
     parameter: str = "secchi",
     species: str = "walleye",
     paper: str = "a4",
     units: Units | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Report:
-    """Write one report on all stations of a workspace and one year.
+    """Write one report on all stations of a workspace and one year or other period.
 
     Parameters
     ----------
@@ -70,6 +79,8 @@ def network_report(
         Open.
     year : int, optional
         The year; that of the day taken as today when left out. Nothing later is in the report.
+    start, end : datetime.date or str, optional
+        First and last day, instead of a year, as for :func:`~fathomlight.report.station_report`.
     parameter : str
         What speaks for clarity.
     species : str
@@ -91,56 +102,60 @@ def network_report(
     fathomlight.errors.NotFoundError
         No such parameter or species.
     fathomlight.errors.ArgumentError
-        A year that has not come yet, or an unknown paper.
+        A period that has not begun yet, or an unknown paper.
     """
-    size, shown, when = check_paper(paper), units or ws.units, check_year(ws, year)
+    size, shown, when = check_paper(paper), units or ws.units, check_period(ws, year, start, end)
     what = ws.parameter(parameter)
     every = []
     for done, station in enumerate(ws.stations, start=1):
         every.append(gather(ws, station, when, parameter=what.name, species=species))
         if progress is not None:
             progress(done, len(ws.stations))
-    trends = ws.trends(what.name, end=when)
+    last = last_day(ws, when)
+    trends = ws.trends(what.name, end=last.year)
     sections = [
         standings_section(ws, every, what, when, shown),
-        trends_section(every, trends, what, shown),
-        index_section(every, when),
-        habitat_section(ws, every, species, when, shown),
+        trends_section(every, trends, what, shown, when),
+        index_section(every, last.year),
+        habitat_section(ws, every, species, last.year, shown),
         episodes_section(
-            ws, episodes_of(ws, when), when, last_day(ws, when), title=f"What asked for attention in {when}",
+            ws, episodes_of(ws, when), when, last, title=f"What asked for attention {when.within}",
             place=ws.name, several=True,
         ),
         readings_section(ws, every, when),
-        methods_section(ws, every),
+        methods_section(ws, every, when),
         Section(
             key="cautions", title="Cautions", notes=(CLARITY_CAUTION, HABITAT_CAUTION, FIELD_CAUTION)
         ),
     ]  # fmt: skip
     state = network_state(every, trends, what, when)
-    title = f"{ws.name}, {when}"
+    title = f"{ws.name}, {when.label}"
     page = render(
-        "pages.html.j2", ws, paper=size, year=when, title=title, kind="network",
+        "pages.html.j2", ws, paper=size, title=title, kind="network",
         units="feet and °F" if shown == "us" else "metres and °C",
         over=f"Water clarity report · {count_text(len(every), 'station')}", state=state, sections=sections,
     )  # fmt: skip
     return Report(
-        kind="network", title=title, year=when, station="", state=state, html=page, paper=size,
-        n_figures=sum(s.n_figures for s in sections), file_stem=file_stem("network", when),
+        kind="network", title=title, year=last.year, first=when.first, last=when.last, station="",
+        state=state, html=page, paper=size,
+        n_figures=sum(s.n_figures for s in sections), file_stem=file_stem("network", when.stem),
     )  # fmt: skip
 
 
-def network_state(every: list[Facts], trends: pd.DataFrame, what: Parameter, year: int) -> tuple[str, str]:
+def network_state(
+    every: list[Facts], trends: pd.DataFrame, what: Parameter, period: Period
+) -> tuple[str, str]:
     """Say the state of a network in two sentences."""
     told = [f for f in every if (f.rows["where"] != "").any()]
     found = [words.standing_of_year(f) for f in told]
     clear, murky, swing = (found.count(w) for w in ("clearer", "murkier", "swinging"))
     first = (
-        f"In {year}, of {count_text(len(told), 'station')} that can be compared with their past, "
+        f"{period.begin.rstrip(',')}, of {count_text(len(told), 'station')} that can be compared with their past, "
         f"{clear} {'was' if clear == 1 else 'were'} mostly or often clearer than usual, {murky} murkier"
         + (f", {swing} by turns clearer and murkier" if swing else "")
         + f", and {found.count('usual')} as usual."
         if told
-        else f"In {year} no station has readings and past enough to be compared."
+        else f"{period.begin} no station has readings and past enough to be compared."
     )
     known = trends[~too_short(trends)].dropna(subset=["p"])
     sure = known[known["sure"]]
@@ -155,12 +170,19 @@ def network_state(every: list[Facts], trends: pd.DataFrame, what: Parameter, yea
     return first, second
 
 
+WHOLE_YEARS = (
+    "The trends rest on every reading of the years up to {year}, whole, not on those of the period alone."
+)
+
+
 def too_short(trends: pd.DataFrame) -> pd.Series:
     """Return which trends rest on too few years to be spoken of."""
     return trends["last_year"] - trends["first_year"] + 1 < words.LEAST_YEARS
 
 
-def standings_section(ws: Workspace, every: list[Facts], what: Parameter, year: int, units: Units) -> Section:
+def standings_section(
+    ws: Workspace, every: list[Facts], what: Parameter, period: Period, units: Units
+) -> Section:
     """Write where the stations are and how each stands."""
     rows = pd.DataFrame([
         {
@@ -176,14 +198,14 @@ def standings_section(ws: Workspace, every: list[Facts], what: Parameter, year: 
         "map",
         rows,
         ws.shorelines(),
-        title=f"The stations and how they stand, {year}",
+        title=f"The stations and how they stand, {period.label}",
         caption="Each mark is a station; its shape and colour say how its latest reading stands.",
         units=units,
     )
     listed = []
     for f in every:
         value = parameter_number(f.standing.value, what, units, f.standing.qualifier)
-        day = date_text(f.standing.date).removesuffix(f" {year}")
+        day = date_text(f.standing.date).removesuffix(f" {period.label}")
         latest = f"{value}, {day}" if math.isfinite(f.standing.value) else "none"
         told = f.rows[f.rows["where"] != ""]
         clear, murky = int((told["where"] == "clearer").sum()), int((told["where"] == "murkier").sum())
@@ -193,12 +215,14 @@ def standings_section(ws: Workspace, every: list[Facts], what: Parameter, year: 
             f"{clear} / {murky} / {len(told)}",
         ))  # fmt: skip
     columns = (
-        "Station", "Water", "Latest stands", "Latest reading", f"Median {year}", "Usual",
-        "Clearer / murkier / compared",
+        "Station", "Water", "Latest stands", "Latest reading",
+        f"Median {period.label}" if period.whole_year else "Median", "Usual", "Clearer / murkier / compared",
     )  # fmt: skip
     return Section(
         key="standing", title="How the stations stand", lead=caption,
-        blocks=(chart, table(f"{what.label} in {year} against the past of each station", columns, listed, range(3, 7))),
+        blocks=(chart, table(
+            f"{what.label} {period.within} against the past of each station", columns, listed, range(3, 7)
+        )),
         caution=CLARITY_CAUTION,
     )  # fmt: skip
 
@@ -208,7 +232,9 @@ def or_dash(level: tuple[float, str], what: Parameter, units: Units) -> str:
     return parameter_number(level[0], what, units, level[1]) if math.isfinite(level[0]) else "–"
 
 
-def trends_section(every: list[Facts], trends: pd.DataFrame, what: Parameter, units: Units) -> Section:
+def trends_section(
+    every: list[Facts], trends: pd.DataFrame, what: Parameter, units: Units, period: Period
+) -> Section:
     """Write the trends of all stations."""
     chart = charts_map.slopes_chart("slopes", trends, what, units=units)
     rows = []
@@ -233,7 +259,8 @@ def trends_section(every: list[Facts], trends: pd.DataFrame, what: Parameter, un
     listed = table(f"Trend of {words.short_label(what)} at every station", columns, rows, (2, 3, 4, 5, 6, 7))
     note = "The adjusted p allows for testing many stations at once: 5 % false discoveries among those called sure."
     return Section(
-        key="change", title="Is it changing", lead=chart.caption, blocks=(chart, listed), notes=(note,),
+        key="change", title="Is it changing", lead=chart.caption, blocks=(chart, listed),
+        notes=(note,) if period.whole_year else (WHOLE_YEARS.format(year=every[0].year), note),
     )  # fmt: skip
 
 
@@ -305,17 +332,16 @@ def habitat_section(ws: Workspace, every: list[Facts], species: str, year: int, 
     )  # fmt: skip
 
 
-def readings_section(ws: Workspace, every: list[Facts], year: int) -> Section:
+def readings_section(ws: Workspace, every: list[Facts], period: Period) -> Section:
     """Write completeness and quality over all stations."""
-    readings = readings_of_year(ws, None, year)
+    readings = readings_of(ws, None, period)
     labels = {p: ws.parameters[p].label for p in ws.parameters if (readings["parameter"] == p).any()}
     good = used(readings)
     days = good.drop_duplicates(["station", "local_date"])
-    counts = pd.crosstab(days["station"], days["local_date"].dt.month)
-    names = [f.station.name for f in every]
-    counts = counts.reindex(index=list(ws.stations), columns=range(1, 13), fill_value=0)
-    counts.index = pd.Index(names)
-    chart = charts_map.months_chart("months", counts, year=year, until_month=last_day(ws, year).month)
+    counts = days_by_column(days, period, list(ws.stations))
+    counts.index = pd.Index([f.station.name for f in every])
+    until = f"{last_day(ws, period):%Y-%m}"
+    chart = charts_map.months_chart("months", counts, period=period, until=until)
     refused = refused_by_station(ws)
     total = sum(refused.values())
     notes = []
@@ -326,12 +352,21 @@ def readings_section(ws: Workspace, every: list[Facts], year: int) -> Section:
         )
     return Section(
         key="data", title="Completeness and quality of the readings",
-        lead=f"{count_text(len(readings), 'reading')} in {year}, {len(readings) - len(good)} left out for their flag.",
-        blocks=(chart, flag_table(readings, labels, year)), notes=tuple(notes),
+        lead=f"{count_text(len(readings), 'reading')} {period.within}, {len(readings) - len(good)} left out for "
+        "their flag.",
+        blocks=(chart, flag_table(readings, labels, period)), notes=tuple(notes),
     )  # fmt: skip
 
 
-def methods_section(ws: Workspace, every: list[Facts]) -> Section:
+def days_by_column(days: pd.DataFrame, period: Period, stations: list[str]) -> pd.DataFrame:
+    """Count days with readings by station and month of a period; by year when there are many months."""
+    by_year = len(period.months()) > charts_map.MOST_MONTHS
+    columns = [str(y) for y in period.years] if by_year else [f"{y}-{m:02}" for y, m in period.months()]
+    when = days["local_date"].dt.strftime("%Y" if by_year else "%Y-%m")
+    return pd.crosstab(days["station"], when).reindex(index=stations, columns=columns, fill_value=0)
+
+
+def methods_section(ws: Workspace, every: list[Facts], period: Period) -> Section:
     """List methods and sources."""
     s = ws.config.standing
     lines = [
@@ -342,6 +377,7 @@ def methods_section(ws: Workspace, every: list[Facts]) -> Section:
         "Trend: Seasonal Kendall test with the covariance between seasons where the record is long enough; Theil-Sen "
         "slope with 95 % limits; p adjusted for many tests.",
     ]  # fmt: skip
+    lines += period_method(period, last_day(ws, period).year)
     lines += sorted({f.habitat.method for f in every if f.habitat is not None})[:1]
     keys = ["disc", "flags", "seasonal", "slope", "many", "words", "index", "habitat"]
     return Section(

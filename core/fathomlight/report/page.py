@@ -33,7 +33,7 @@ def environment() -> Environment:
     return env
 
 
-def render(template: str, ws: Workspace, *, paper: Paper, year: int, title: str, **more: Any) -> str:
+def render(template: str, ws: Workspace, *, paper: Paper, title: str, **more: Any) -> str:
     """Write a page.
 
     Parameters
@@ -44,8 +44,6 @@ def render(template: str, ws: Workspace, *, paper: Paper, year: int, title: str,
         Whose page.
     paper : {"a4", "letter"}
         Size of the printed page.
-    year : int
-        The year of the report.
     title : str
         At the top.
     **more
@@ -60,7 +58,6 @@ def render(template: str, ws: Workspace, *, paper: Paper, year: int, title: str,
     style = env.get_template("style.css.j2").render(look=LOOK, paper=PAPERS[paper])
     return env.get_template(template).render(
         title=title,
-        year=year,
         workspace=ws.name,
         invented=ws.invented,
         as_of=date_text(ws.as_of),

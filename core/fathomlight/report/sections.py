@@ -25,6 +25,7 @@ from fathomlight.report.charts import WIDTH_IN, Chart
 from fathomlight.report.completeness import completeness
 from fathomlight.report.document import Section, Table, table
 from fathomlight.report.facts import median_of
+from fathomlight.report.period import Period
 from fathomlight.report.sources import (
     CLARITY_CAUTION,
     FIELD_CAUTION,
@@ -34,6 +35,7 @@ from fathomlight.report.sources import (
     SOURCES,
     STANDING_METHOD,
 )
+from fathomlight.seasons import season_cells
 
 if TYPE_CHECKING:
     from fathomlight.report.facts import Facts
@@ -99,37 +101,52 @@ def past_text(facts: Facts) -> str:
 
 
 def season_picture(facts: Facts, units: Units, width: float = WIDTH_IN) -> Chart:
-    """Draw the year against its past."""
+    """Draw the period against its past."""
     return charts_year.season_chart(
-        "season", facts.rows, facts.envelope, facts.parameter, facts.year,
+        "season", facts.rows, facts.envelope, facts.parameter, facts.period,
         past=past_text(facts), place=facts.station.name, units=units,
         width=width,
     )  # fmt: skip
 
 
 def season(ws: Workspace, facts: Facts, units: Units) -> Section:
-    """Write the year against its past."""
+    """Write the period against its past."""
     chart = season_picture(facts, units)
     what = facts.parameter
     cells = ws.season_cells(facts.station.id, what.name)
-    now = cells[cells["year"] == facts.year]
+    whole = facts.period.whole_year
+    now = cells[cells["year"] == facts.year] if whole else season_cells(facts.rows, ws.seasons)
     rows = []
     for cell in now.to_dict("records"):
-        before = cells[(cells["season"] == cell["season"]) & (cells["year"] < facts.year)]
+        before = cells[(cells["season"] == cell["season"]) & (cells["year"] < facts.period.first.year)]
         usual, sign = median_of(before)
         rows.append((
-            cell["season"], parameter_number(cell["value"], what, units, cell["qualifier"]), cell["count"],
+            cell["season"] if whole else f"{cell['season']} {cell['year']}",
+            parameter_number(cell["value"], what, units, cell["qualifier"]), cell["count"],
             parameter_number(usual, what, units, sign), len(before),
         ))  # fmt: skip
-    columns = ("Season", f"Median {facts.year}", "Readings", "Median of the past", "Years")
+    columns = (
+        "Season",
+        f"Median {facts.year}" if whole else "Median",
+        "Readings",
+        "Median of the past",
+        "Years",
+    )
     return Section(
         key="season",
-        title=f"{facts.year} against its past",
-        lead=f"Latest: {words.standing_words(facts, units)}",
-        blocks=(chart, table(f"Seasons of {facts.year}", columns, rows, (1, 2, 3, 4))),
+        title=f"{facts.period.label} against its past",
+        lead=f"{_latest(facts)}: {words.standing_words(facts, units)}",
+        blocks=(chart, table(f"Seasons {facts.period.of}", columns, rows, (1, 2, 3, 4))),
         notes=facts.standing.notes,
         caution=CLARITY_CAUTION,
     )
+
+
+def _latest(facts: Facts) -> str:
+    """Name the latest reading; the year belongs to it where the period does not say it."""
+    if facts.period.whole_year or facts.standing.date is None:
+        return "Latest"
+    return f"Latest of the period ({date_text(facts.standing.date)})"
 
 
 def change(ws: Workspace, facts: Facts, units: Units) -> Section:
@@ -169,8 +186,19 @@ def change(ws: Workspace, facts: Facts, units: Units) -> Section:
         )
     return Section(
         key="change", title="Is it changing", lead=lead,
-        blocks=(chart, panels, _season_table(facts, units)) if spoken else (chart, panels), notes=answer.notes,
+        blocks=(chart, panels, _season_table(facts, units)) if spoken else (chart, panels),
+        notes=(*whole_years(facts), *answer.notes),
     )  # fmt: skip
+
+
+def whole_years(facts: Facts) -> tuple[str, ...]:
+    """Say on which years the trend rests, where that is not plain from the period."""
+    if facts.period.whole_year:
+        return ()
+    first, last = facts.trend.first_year, facts.trend.last_year
+    return (
+        f"The trend rests on every reading of the years {first} to {last}, not on those of the period alone.",
+    )
 
 
 def _season_table(facts: Facts, units: Units) -> Table:
@@ -283,29 +311,33 @@ def basis_of(answer: HabitatAnswer) -> str:
 
 
 def attention(ws: Workspace, facts: Facts) -> Section:
-    """Write the episodes of the year."""
+    """Write the episodes of the period."""
     return episodes_section(
         ws,
         facts.episodes,
-        facts.year,
+        facts.period,
         facts.until,
-        title=f"What asked for attention in {facts.year}",
+        title=f"What asked for attention {facts.period.within}",
         place=facts.station.name,
     )
 
 
 def episodes_section(
-    ws: Workspace, rows: pd.DataFrame, year: int, until: Any, *, title: str, place: str, several: bool = False
+    ws: Workspace,
+    rows: pd.DataFrame,
+    period: Period,
+    until: Any,
+    *,
+    title: str,
+    place: str,
+    several: bool = False,
 ) -> Section:
     """Write episodes: a picture in time, and a table."""
-    import datetime as dt
-
-    first, last = dt.date(year, 1, 1), dt.date(year, 12, 31)
     names = [r.replace("-", " ") for r in rows["rule"]]
     what = [f"{n}: {r}" for n, r in zip(rows["name"], names, strict=True)] if several else names
     drawn = rows.assign(what=what)
     chart = charts_year.episodes_chart(
-        "episodes", drawn, first, last, today=until, title=f"Episodes in {year}, {place}"
+        "episodes", drawn, period.first, period.last, today=until, title=f"Episodes {period.within}, {place}"
     )
     listed = [
         (
@@ -341,6 +373,7 @@ def methods(ws: Workspace, facts: Facts) -> Section:
     ]  # fmt: skip
     if np.isfinite(facts.trend.change_point.p):
         texts.append(facts.trend.change_point.method)
+    texts += period_method(facts.period, facts.year)
     texts += re.split(r"(?<=\.) (?=Mean of)", facts.trophic.method)
     keys = ["disc", "flags", "seasonal", "slope", "step", "words", "index"]
     if facts.habitat is not None:
@@ -351,6 +384,16 @@ def methods(ws: Workspace, facts: Facts) -> Section:
         key="methods", title="Methods and sources",
         blocks=(list_of("How it was done", lines), list_of("Sources", [SOURCES[k] for k in keys])),
     )  # fmt: skip
+
+
+def period_method(period: Period, year: int) -> list[str]:
+    """Say what a report on a free period takes for its past and tells by whole years; nothing for a year."""
+    if period.whole_year:
+        return []
+    return [
+        f"Readings and episodes are those {period.of}; their past is the years before {period.first.year}. Trend, "
+        f"trophic state and habitat are told by whole years, up to {year}."
+    ]
 
 
 def list_of(caption: str, lines: list[str]) -> Table:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 from fathomlight.figures.shown import Units, count_text, date_text, parameter_number, shown_unit, to_shown
 from fathomlight.report import words
 from fathomlight.report.document import Report, check_paper
-from fathomlight.report.facts import Facts, check_year, gather
+from fathomlight.report.facts import Facts, gather
 from fathomlight.report.page import render
+from fathomlight.report.period import Day, check_period
 from fathomlight.report.sections import past_text, season_picture, station_sections
 from fathomlight.report.sources import CLARITY_CAUTION, FIELD_CAUTION
 
@@ -23,12 +24,14 @@ def station_report(
     station: str,
     year: int | None = None,
     *,
+    start: Day | None = None,
+    end: Day | None = None,
     parameter: str | None = None,
     species: str = "walleye",
     paper: str = "a4",
     units: Units | None = None,
 ) -> Report:
-    """Write the report on one station and one year.
+    """Write the report on one station and one year or other period.
 
     Parameters
     ----------
@@ -38,6 +41,9 @@ def station_report(
         Id, name or alias.
     year : int, optional
         The year; that of the day taken as today when left out. Nothing later is in the report.
+    start, end : datetime.date or str, optional
+        First and last day, instead of a year; today when only the first is given. Trend, trophic state and
+        habitat are told by whole years up to the one the period ends in all the same.
     parameter : str, optional
         What speaks for clarity; the first the station has when left out.
     species : str
@@ -57,20 +63,21 @@ def station_report(
     fathomlight.errors.NotFoundError
         No such station, parameter or species.
     fathomlight.errors.ArgumentError
-        A year that has not come yet, or an unknown paper.
+        A period that has not begun yet, or an unknown paper.
     """
-    size, shown, when = check_paper(paper), units or ws.units, check_year(ws, year)
+    size, shown, when = check_paper(paper), units or ws.units, check_period(ws, year, start, end)
     facts = gather(ws, station, when, parameter=parameter, species=species)
     sections = station_sections(ws, facts, shown)
     state = words.state_sentences(facts, shown)
-    title = f"{facts.station.name}, {when}"
+    title = f"{facts.station.name}, {when.label}"
     page = render(
-        "pages.html.j2", ws, paper=size, year=when, title=title, kind="station", units=_units(shown),
+        "pages.html.j2", ws, paper=size, title=title, kind="station", units=_units(shown),
         over=f"Water clarity report · {facts.water.name}", state=state, sections=sections,
     )  # fmt: skip
     return Report(
-        kind="station", title=title, year=when, station=facts.station.id, state=state, html=page, paper=size,
-        n_figures=sum(s.n_figures for s in sections), file_stem=file_stem(facts.station.id, when),
+        kind="station", title=title, year=facts.year, first=when.first, last=when.last,
+        station=facts.station.id, state=state, html=page, paper=size,
+        n_figures=sum(s.n_figures for s in sections), file_stem=file_stem(facts.station.id, when.stem),
     )  # fmt: skip
 
 
@@ -78,19 +85,19 @@ def _units(units: Units) -> str:
     return "feet and °F" if units == "us" else "metres and °C"
 
 
-def file_stem(name: str, year: int, kind: str = "report") -> str:
+def file_stem(name: str, period: str, kind: str = "report") -> str:
     """Return a name for a file that every system takes.
 
     Examples
     --------
-    >>> file_stem("PIN 1/a", 2025)
+    >>> file_stem("PIN 1/a", "2025")
     'PIN-1-a-2025-report'
     """
     safe = (
         "".join(c if c.isascii() and (c.isalnum() or c in "-_") else "-" for c in name).strip("-")
         or "station"
     )
-    return f"{safe}-{year}-{kind}"
+    return f"{safe}-{period}-{kind}"
 
 
 def volunteer_report(
@@ -98,6 +105,8 @@ def volunteer_report(
     station: str,
     year: int | None = None,
     *,
+    start: Day | None = None,
+    end: Day | None = None,
     parameter: str | None = None,
     paper: str = "a4",
     units: Units | None = None,
@@ -106,7 +115,7 @@ def volunteer_report(
 
     Parameters
     ----------
-    ws, station, year, parameter, paper, units
+    ws, station, year, start, end, parameter, paper, units
         As for :func:`station_report`.
 
     Returns
@@ -114,29 +123,30 @@ def volunteer_report(
     Report
         One page.
     """
-    size, shown, when = check_paper(paper), units or ws.units, check_year(ws, year)
+    size, shown, when = check_paper(paper), units or ws.units, check_period(ws, year, start, end)
     facts = gather(ws, station, when, parameter=parameter, habitat=False)
     chart = replace(season_picture(facts, shown, width=5.0), small="")
     state = plain_state(facts, shown)
     title = "What your readings showed"
     page = render(
-        "volunteer.html.j2", ws, paper=size, year=when, title=title, kind="volunteer", units=_units(shown),
-        over=f"{facts.station.name}, {facts.water.name} · {when}", state=state, chart=chart,
+        "volunteer.html.j2", ws, paper=size, title=title, kind="volunteer", units=_units(shown),
+        over=f"{facts.station.name}, {facts.water.name} · {when.label}", state=state, chart=chart,
         long=plain_trend(facts, shown), yours=your_readings(facts), how=_how(facts),
         caution=f"{CLARITY_CAUTION} {FIELD_CAUTION}",
     )  # fmt: skip
     return Report(
-        kind="volunteer", title=f"{title}: {facts.station.name}, {when}", year=when, station=facts.station.id,
-        state=state, html=page, paper=size, n_figures=1, file_stem=file_stem(facts.station.id, when, "volunteer"),
+        kind="volunteer", title=f"{title}: {facts.station.name}, {when.label}", year=facts.year, first=when.first,
+        last=when.last, station=facts.station.id,
+        state=state, html=page, paper=size, n_figures=1, file_stem=file_stem(facts.station.id, when.stem, "volunteer"),
     )  # fmt: skip
 
 
 def plain_state(facts: Facts, units: Units) -> tuple[str, ...]:
-    """Say how the year was, to somebody who knows the place and no statistics."""
+    """Say how the period was, to somebody who knows the place and no statistics."""
     rows, what = facts.rows, facts.parameter
     if rows.empty:
         return (
-            f"There is no reading of {words.short_label(what)} from {facts.year} here yet that can be used.",
+            f"There is no reading of {words.short_label(what)} {facts.period.of} here yet that can be used.",
         )
     told = rows[rows["where"] != ""]
     last = rows.iloc[-1]
@@ -145,7 +155,7 @@ def plain_state(facts: Facts, units: Units) -> tuple[str, ...]:
     newest = f"The latest reading was {latest} on {date_text(last['local_date'])}"
     if told.empty:
         return (f"{newest}. There are not enough earlier years to say yet whether that is usual.",)
-    first = f"In {facts.year} the water here was {words.verdict(facts)}: {words.count_words(facts)}."
+    first = f"{facts.period.begin} the water here was {words.verdict(facts)}: {words.count_words(facts)}."
     return (first, f"{newest}{_where(str(last['where']))}.")
 
 
@@ -185,10 +195,10 @@ def your_readings(facts: Facts) -> list[str]:
     every = facts.every[facts.every["parameter"] == facts.parameter.name]
     n, n_used = len(every), len(facts.rows)
     lines = [
-        f"{count_text(n, 'reading')} of {words.short_label(facts.parameter)} in {facts.year}. Thank you!"
+        f"{count_text(n, 'reading')} of {words.short_label(facts.parameter)} {facts.period.within}. Thank you!"
     ]
     if not n:
-        lines = [f"No reading of {words.short_label(facts.parameter)} in {facts.year} yet."]
+        lines = [f"No reading of {words.short_label(facts.parameter)} {facts.period.within} yet."]
     elif n_used == n:
         lines.append("All of them are used.")
     else:

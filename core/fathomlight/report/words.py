@@ -68,15 +68,17 @@ def year_sentence(facts: Facts, units: Units) -> str:
     """Say how the year stood against its past."""
     name, what, rows = facts.station.name, facts.parameter, facts.rows
     if rows.empty:
-        return f"{name} has no used reading of {short_label(what)} in {facts.year}."
+        return f"{name} has no used reading of {short_label(what)} {facts.period.within}."
     level = f"the median {short_label(what)} was {level_text(facts.median, what, units)}"
     told = rows[rows["where"] != ""]
     if told.empty:
-        return f"In {facts.year} {level} at {name}; there is too little past to say whether that is usual."
+        return (
+            f"{facts.period.begin} {level} at {name}; there is too little past to say whether that is usual."
+        )
     usual = level_text(facts.past_median, what, units)
     return (
-        f"In {facts.year} {name} was {verdict(facts)} ({count_words(facts)}): {level}, where {usual} is usual on the "
-        "same days."
+        f"{facts.period.begin} {name} was {verdict(facts)} ({count_words(facts)}): {level}, where {usual} is usual "
+        "on the same days."
     )
 
 

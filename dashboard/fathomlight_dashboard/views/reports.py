@@ -1,12 +1,14 @@
-"""Reports: a year on paper; one station, all of them, or one page for a volunteer."""
+"""Reports: a year, or any other period, on paper; one station, all of them, or one page for a volunteer."""
 
 from __future__ import annotations
 
+import datetime as dt
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from fathomlight.figures.shown import date_text
 from fathomlight_dashboard import choices, data, widgets
 from fathomlight_dashboard.page import Page
 
@@ -20,6 +22,9 @@ KINDS = {
     "volunteer": "One page for a volunteer",
     "network": "All stations",
 }
+OWN = "own"
+Period = tuple[int | None, dt.date | None, dt.date | None]
+"""A year, or else the first and last day."""
 
 
 def render(ws: Workspace, state: State) -> None:
@@ -35,12 +40,14 @@ def render(ws: Workspace, state: State) -> None:
     )  # fmt: skip
     left, right = st.columns(2)
     station = None if kind == "network" else choices.station(ws, state, place=left).id
-    year = int(state.choose("year", "Year", [str(y) for y in years], place=right if station else left))
+    period = _period(ws, state, years, right if station else left)
     paper = state.choose(
         "paper", "Paper", ["a4", "letter"], words={"a4": "A4", "letter": "US letter"}.__getitem__,
         widget="segments",
     )  # fmt: skip
-    args = (kind, station, year, paper, state.units(ws))
+    if period is None:
+        return
+    args = (kind, station, period, paper, state.units(ws))
     report = data.make(ws, "report", *args, how=_make)
     widgets.sentence(f"{report.title}. {' '.join(report.state)}")
     _downloads(report)
@@ -58,17 +65,47 @@ def _years(ws: Workspace) -> list[int]:
     return list(range(last, first - 1, -1))
 
 
-def _make(ws: Workspace, kind: str, station: str | None, year: int, paper: str, units: Any) -> Report:
+def _period(ws: Workspace, state: State, years: list[int], place: Any) -> Period | None:
+    """Let the reader choose a year or two days; None while the days make no period."""
+    names = [str(y) for y in years]
+    chosen = state.choose(
+        "year", "Period", [*names[:2], OWN, *names[2:]], words=lambda y: _year_words(ws, y), place=place,
+        help="A calendar year, or any days you choose. The trend always uses whole years, from the first on.",
+    )  # fmt: skip
+    if chosen != OWN:
+        return int(chosen), None, None
+    left, right = st.columns(2)
+    usual = ws.as_of - dt.timedelta(days=365)
+    first = state.date("from", "First day", default=usual, place=left) or usual
+    last = state.date("to", "Last day", default=ws.as_of, place=right) or ws.as_of
+    if first > ws.as_of:
+        st.warning(f"The first day has not come yet: choose one up to {date_text(ws.as_of)}.")
+        return None
+    if last < first:
+        st.warning("The last day lies before the first: choose the earlier day as the first.")
+        return None
+    return None, first, last
+
+
+def _year_words(ws: Workspace, year: str) -> str:
+    if year == OWN:
+        return "Own period: choose two days"
+    ago = ws.as_of.year - int(year)
+    return f"{year}, this year" if ago == 0 else f"{year}, last year" if ago == 1 else year
+
+
+def _make(ws: Workspace, kind: str, station: str | None, period: Period, paper: str, units: Any) -> Report:
     from fathomlight.report import (
         network_report,
         station_report,
         volunteer_report,
     )  # its drawing loads slowly
 
+    year, start, end = period
     if kind == "network":
-        return network_report(ws, year, paper=paper, units=units)
+        return network_report(ws, year, start=start, end=end, paper=paper, units=units)
     make = volunteer_report if kind == "volunteer" else station_report
-    return make(ws, str(station), year, paper=paper, units=units)
+    return make(ws, str(station), year, start=start, end=end, paper=paper, units=units)
 
 
 def _downloads(report: Report) -> None:

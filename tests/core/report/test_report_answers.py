@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import math
 import re
@@ -13,9 +14,12 @@ import pandas as pd
 import pytest
 
 from fathomlight.cli import main
+from fathomlight.errors import ArgumentError
 from fathomlight.model import Parameter
-from fathomlight.report import Report, station_report, volunteer_report
+from fathomlight.report import Report, network_report, station_report, volunteer_report
+from fathomlight.report.completeness import pause_sentence
 from fathomlight.report.facts import against, gather, median_of
+from fathomlight.report.period import Period
 from fathomlight.report.words import percent, standing_of_year
 
 from .conftest import Page, rows_of
@@ -262,3 +266,90 @@ def test_notify_and_feed_from_the_command_line(
     code, out, _ = run(capsys, "notify", *where)
     assert code == 1
     assert "could not be sent" in out
+
+
+def test_a_report_on_some_days_holds_those_days_only(demo_ws: Any) -> None:
+    first, last = dt.date(2024, 6, 15), dt.date(2025, 7, 20)
+    facts = gather(demo_ws, "VEL-1", Period(first, last), habitat=False)
+    series = demo_ws.series("VEL-1", "secchi")
+    series = series[series["flag"].isin([1, 2])]
+    inside = series[
+        (series["local_date"] >= pd.Timestamp(first)) & (series["local_date"] <= pd.Timestamp(last))
+    ]
+    assert len(facts.rows) == len(inside) > 0
+    assert facts.rows["value"].sum() == pytest.approx(inside["value"].sum())
+    assert facts.past_years == (2006, 2023)  # the years before the one it begins in
+    assert facts.trend.last_year == 2025
+    assert set(facts.every["local_date"].dt.year) == {2024, 2025}
+    whole = demo_ws.trend("VEL-1", "secchi", end=2025)
+    assert facts.trend.seasonal.slope == whole.seasonal.slope  # the trend is that of the whole years
+
+
+def test_a_report_on_some_days_says_so_everywhere(demo_ws: Any) -> None:
+    made = station_report(demo_ws, "VEL-1", start="2024-06-15", end=dt.date(2025, 7, 20))
+    text = " ".join(Page(made.html).text.split())
+    assert made.title == "Vellumere deep hole, 15 Jun 2024 to 20 Jul 2025"
+    assert made.state[0].startswith("From 15 Jun 2024 to 20 Jul 2025, Vellumere deep hole")
+    assert (made.first, made.last, made.year) == (dt.date(2024, 6, 15), dt.date(2025, 7, 20), 2025)
+    assert made.file_stem == "VEL-1-2024-06-15-to-2025-07-20-report"
+    for said in (
+        "What asked for attention from 15 Jun 2024 to 20 Jul 2025",
+        "Days with readings from 15 Jun 2024 to 20 Jul 2025",
+        "The trend rests on every reading of the years 2006 to 2025, not on those of the period alone.",
+        "their past is the years before 2024",
+        "Readings from 15 Jun 2024 to 20 Jul 2025 by flag",
+    ):
+        assert said in text or said in made.html, said
+    assert " in 15 Jun" not in text
+    assert "Median 2025" not in text
+
+
+def test_the_days_of_a_year_are_that_year(demo_ws: Any) -> None:
+    one = volunteer_report(demo_ws, "VEL-1", 2024)
+    two = volunteer_report(demo_ws, "VEL-1", start="2024-01-01", end="2024-12-31")
+    assert one.html == two.html
+    assert one.file_stem == two.file_stem
+
+
+def test_a_network_report_on_many_years_counts_by_year(demo_ws: Any) -> None:
+    made = network_report(demo_ws, start="2020-03-01", end="2025-08-31")
+    text = " ".join(Page(made.html).text.split())
+    assert "Days with readings by station and year, 1 Mar 2020 to 31 Aug 2025" in made.html
+    assert "From 1 Mar 2020 to 31 Aug 2025, of" in made.state[0]
+    assert "The trends rest on every reading of the years up to 2025" in text
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"start": "2025-08-01", "end": "2025-07-01"}, "ends before it begins"),
+        ({"end": "2025-07-01"}, "needs its first day"),
+        ({"start": "2030-01-01"}, "no report can be made from this day on"),
+        ({"year": 2024, "start": "2025-01-01"}, "not both"),
+        ({"start": "July"}, "not a day"),
+    ],
+)
+def test_days_that_make_no_period_are_refused(demo_ws: Any, given: dict[str, Any], said: str) -> None:
+    with pytest.raises(ArgumentError, match=said):
+        volunteer_report(demo_ws, "VEL-1", **given)
+
+
+def test_longest_pause_counts_the_open_water_of_each_year_by_itself(demo_ws: Any) -> None:
+    """A winter between two seasons is no pause: the longest one of both years is the longer of the two."""
+
+    def days(period: Any) -> int:
+        facts = gather(demo_ws, "VEL-1", period, habitat=False)
+        return int(re.search(r"was (\d+) days", pause_sentence(demo_ws, facts)).group(1))  # type: ignore[union-attr]
+
+    both = days(Period(dt.date(2023, 1, 1), dt.date(2024, 12, 31)))
+    assert both == max(days(2023), days(2024))
+
+
+def test_a_period_from_the_command_line(demo_workspace: Path, tmp_path: Path, capsys: Any) -> None:
+    file = tmp_path / "some-days.html"
+    code, out, _ = run(capsys, "report", "--station", "VEL-1", "--volunteer", "--from", "2024-06-15", "--to",
+        "2025-07-20", "--out", str(file), "--workspace", str(demo_workspace), "--json")  # fmt: skip
+    assert code == 0
+    told = json.loads(out)[0]
+    assert (told["first"], told["last"]) == ("2024-06-15", "2025-07-20")
+    assert "15 Jun 2024 to 20 Jul 2025" in file.read_text("utf-8")
