@@ -12,7 +12,7 @@ import pandas as pd
 
 from fathomlight.errors import ArgumentError
 from fathomlight.model import ABOVE, BELOW, EQUAL, USED_FLAGS, Clearer, Result
-from fathomlight.seasons.days import day_of_year, day_values, days_apart
+from fathomlight.seasons.days import Days, day_numbers, days_apart, days_of
 from fathomlight.seasons.scheme import MONTHS
 
 StandingWord = Literal["clearer", "usual", "murkier", "too little past", "no recent reading"]
@@ -112,18 +112,18 @@ def standing(
         On missing columns or impossible settings.
     """
     _check_standing(window_days, low, high, clearer)
-    days = day_values(series, flags=flags)
-    limit = None if as_of is None else pd.Timestamp(as_of).normalize()
+    days = days_of(series, flags=flags)
+    limit = None if as_of is None else pd.Timestamp(as_of).normalize().tz_localize(None)
     if limit is not None:
-        days = days[days["date"] <= (limit.tz_localize(None) if limit.tz is not None else limit)]
-    if days.empty:
+        days = days.where(days.dates <= limit.to_datetime64())
+    if not days.dates.size:
         return StandingResult(standing="no recent reading", sentence="There is no reading yet.")
-    latest = days.iloc[-1]
-    past = _past_of(days, latest["date"], window_days)
-    answer = _compare(past, float(latest["value"]), int(latest["code"]))
-    said = _said(latest, unit, decimals, limit)
-    if limit is not None and (limit.tz_localize(None) - latest["date"]).days > 2 * schedule_days:
-        ago = (limit.tz_localize(None) - latest["date"]).days
+    date, value, code = pd.Timestamp(days.dates[-1]), float(days.values[-1]), int(days.codes[-1])
+    past = _past_of(days, window_days)
+    answer = _compare(past, date, value, code)
+    said = _said(date, value, code, unit, decimals, limit)
+    ago = 0 if limit is None else (limit - date).days
+    if limit is not None and ago > 2 * schedule_days:
         word: StandingWord = "no recent reading"
         sentence = f"No recent reading: the latest, {said}, is {ago} days old."
     elif answer["n_past"] < min_readings or answer["n_years"] < min_years:
@@ -139,9 +139,9 @@ def standing(
     notes = _standing_notes(past, answer, low, high, clearer, word)
     return StandingResult(
         standing=word,
-        value=float(latest["value"]),
-        qualifier=_MARK[int(latest["code"])],
-        date=latest["date"],
+        value=value,
+        qualifier=_MARK[code],
+        date=date,
         sentence=sentence,
         notes=tuple(notes),
         **answer,
@@ -162,23 +162,19 @@ def _check_standing(window_days: int, low: float, high: float, clearer: str) -> 
         raise ArgumentError("clearer", "must be 'higher' or 'lower'", got=clearer)
 
 
-def _past_of(days: pd.DataFrame, date: pd.Timestamp, window_days: int) -> pd.DataFrame:
-    """Return readings at this time of year from earlier years (more than half a year before)."""
-    before = (date - days["date"]).dt.days
-    here = int(day_of_year(pd.Series([date]))[0])
-    near = days_apart(day_of_year(days["date"]), here) <= window_days
-    past = days[near & (before > 182).to_numpy()]
-    out: pd.DataFrame = past.assign(
-        years_before=np.rint((date - past["date"]).dt.days / 365.25).astype(np.int64)
-    )
-    return out
+def _past_of(days: Days, window_days: int) -> Days:
+    """Return readings at the time of year of the last one, from earlier years (more than half a year before)."""
+    number = day_numbers(days.dates)
+    near = days_apart(number, int(number[-1])) <= window_days
+    return days.where(near & (days.dates[-1] - days.dates > np.timedelta64(182, "D")))
 
 
-def _compare(past: pd.DataFrame, value: float, code: int) -> dict[str, Any]:
-    n = len(past)
+def _compare(past: Days, date: pd.Timestamp, value: float, code: int) -> dict[str, Any]:
+    n = past.dates.size
     if n == 0:
         return {"n_past": 0, "n_years": 0}
-    other, marks = past["value"].to_numpy(dtype=np.float64), past["code"].to_numpy(dtype=np.int64)
+    other, marks = past.values, past.codes
+    years_before = np.rint((date.to_datetime64() - past.dates) / np.timedelta64(1, "D") / 365.25)
     lower = (other < value) | ((other == value) & (marks < code))
     higher = (other > value) | ((other == value) & (marks > code))
     surely_lower = lower & (code >= 0) & (marks <= 0)
@@ -191,8 +187,8 @@ def _compare(past: pd.DataFrame, value: float, code: int) -> dict[str, Any]:
         "n_lower": int(lower.sum()),
         "n_higher": int(higher.sum()),
         "n_equal": int(equal.sum()),
-        "n_years": int(past["years_before"].nunique()),
-        "since": int(past["date"].dt.year.min()),
+        "n_years": int(np.unique(years_before).size),
+        "since": int(past.dates[0].astype("datetime64[Y]").astype(np.int64)) + 1970,
         "percentile": float(100 * (lower.sum() + 0.5 * equal.sum()) / n),
         "percentile_low": float(100 * (surely_lower.sum() + ties) / n),
         "percentile_high": float(100 * (n - surely_higher.sum() - ties) / n),
@@ -205,13 +201,14 @@ def _word(percentile: float, low: float, high: float, clearer: str) -> StandingW
     return "clearer" if (percentile > high) == (clearer == "higher") else "murkier"
 
 
-def _said(latest: pd.Series, unit: str, decimals: int, as_of: pd.Timestamp | None) -> str:
-    bound = {0: "", -1: "less than ", 1: "more than "}[int(latest["code"])]
-    date = latest["date"]
+def _said(
+    date: pd.Timestamp, value: float, code: int, unit: str, decimals: int, as_of: pd.Timestamp | None
+) -> str:
+    bound = {0: "", -1: "less than ", 1: "more than "}[code]
     day = f"{date.day} {MONTHS[date.month - 1]}"
     if as_of is not None and as_of.year != date.year:
         day += f" {date.year}"
-    return f"{bound}{latest['value']:.{decimals}f} {unit} on {day}".replace("  ", " ")
+    return f"{bound}{value:.{decimals}f} {unit} on {day}".replace("  ", " ")
 
 
 def _sentence(said: str, word: str, answer: dict[str, Any], clearer: str, window_days: int) -> str:
@@ -232,12 +229,12 @@ def _count(n: int, noun: str) -> str:
 
 
 def _standing_notes(
-    past: pd.DataFrame, answer: dict[str, Any], low: float, high: float, clearer: str, word: str
+    past: Days, answer: dict[str, Any], low: float, high: float, clearer: str, word: str
 ) -> list[str]:
     if word not in ("clearer", "usual", "murkier") or answer["percentile_low"] == answer["percentile_high"]:
         return []
     could = {_word(answer[name], low, high, clearer) for name in ("percentile_low", "percentile_high")}
-    bounds = int((past["code"] != 0).sum())
+    bounds = int(np.count_nonzero(past.codes))
     start = f"{bounds} of the past readings, or the reading itself, are only bounds and count as their number"
     if could == {word}:
         return [f"{start}; the answer is the same whatever lies behind them."]

@@ -185,12 +185,19 @@ class Base:
                 found: T = self._memory[full]
                 return found
         made = make()
+        self._keep(full[0], {key: (made, _size(made))})
+        return made
+
+    def _keep(self, version: int, answers: Mapping[tuple[Any, ...], tuple[Any, int]]) -> None:
+        """Keep answers made at once, each with its size [bytes], at the data version taken before."""
+        new = {(version, *key): answer for key, answer in answers.items()}
         with self._lock:
-            self._memory[full], self._sizes[full] = made, _size(made)
-            for old in [k for k in self._memory if k[0] != full[0]]:
+            for full, (made, size) in new.items():
+                self._memory[full], self._sizes[full] = made, size
+            for old in [k for k in self._memory if k[0] != version]:
                 del self._memory[old], self._sizes[old]
             held = sum(self._sizes.values())
-            for old in [k for k, size in self._sizes.items() if size and k != full]:  # the oldest first
+            for old in [k for k, size in self._sizes.items() if size and k not in new]:  # the oldest first
                 if held <= _REMEMBERED_BYTES:
                     break
                 held -= self._sizes.pop(old)
@@ -198,7 +205,6 @@ class Base:
             while len(self._memory) > _REMEMBERED:
                 oldest, _ = self._memory.popitem(last=False)
                 del self._sizes[oldest]
-        return made
 
     def remembered(self, key: tuple[Any, ...]) -> bool:
         """Return whether an answer is held for this key at this data version."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -101,7 +100,7 @@ class Looking(Base):
 
     def _fetch(self, parameter: Parameter) -> None:
         """Read the short series of a parameter at once: one question to the store rather than one a station."""
-        counts = self.counts()
+        version, counts = self.data_version, self.counts()
         short = counts[(counts["parameter"] == parameter.name) & (counts["n"] <= _SHORT)]
         wanted = [s for s in short["station"] if not self.remembered(("series", s, parameter.name))]
         if len(wanted) < 2 or int(short["n"].sum()) > _AT_ONCE:
@@ -109,10 +108,14 @@ class Looking(Base):
         depth = SURFACE_M if parameter.profile else None
         table = self.readings(wanted, parameter.name, end=self._tonight(), depth=depth)
         table = table.sort_values(["station", "time", "depth_m", "replicate"], ignore_index=True)
+        units, table.attrs = table.attrs, {}  # else copied at every step
+        row_bytes = int(table.memory_usage(index=False).sum()) // max(len(table), 1)
+        made = {}
         for station, part in table.groupby("station", sort=False, observed=True):
             rows = part.reset_index(drop=True)
-            rows.attrs = table.attrs
-            self.remember(("series", str(station), parameter.name), partial(_itself, rows))
+            rows.attrs = units
+            made[("series", str(station), parameter.name)] = (rows, len(rows) * row_bytes)
+        self._keep(version, made)
 
     def _tonight(self) -> pd.Timestamp:
         return pd.Timestamp(self.as_of, tz="UTC") + pd.Timedelta(days=2)
@@ -216,16 +219,21 @@ class Looking(Base):
         pandas.DataFrame
             station, name, water, water_name, latitude, longitude and the fields of the standing.
         """
-        self._fetch(self.parameter(parameter))
-        rows = []
-        for s in self.stations.values():
-            answer = plain(self.standing(s.id, parameter))
-            answer.pop("notes", None)
-            rows.append({
-                "station": s.id, "name": s.name, "water": s.water, "water_name": self.waters[s.water].name,
-                "latitude": s.latitude, "longitude": s.longitude, **answer,
-            })  # fmt: skip
-        return pd.DataFrame(rows)
+        what = self.parameter(parameter)
+
+        def make() -> pd.DataFrame:
+            self._fetch(what)
+            rows = []
+            for s in self.stations.values():
+                answer = plain(self.standing(s.id, what.name))
+                answer.pop("notes", None)
+                rows.append({
+                    "station": s.id, "name": s.name, "water": s.water, "water_name": self.waters[s.water].name,
+                    "latitude": s.latitude, "longitude": s.longitude, **answer,
+                })  # fmt: skip
+            return pd.DataFrame(rows)
+
+        return self.remember(("standings", what.name, self.as_of), make).copy()
 
     def envelope(self, station: str, parameter: str = "secchi", year: int | None = None) -> pd.DataFrame:
         """Return what is usual at a station through the year, for drawing a year against its past.
@@ -292,10 +300,6 @@ class Looking(Base):
             )
 
         return self.remember(("cells", where, what.name, self.as_of), make)
-
-
-def _itself(table: pd.DataFrame) -> pd.DataFrame:
-    return table
 
 
 def _listed(names: str | list[str]) -> list[str]:
