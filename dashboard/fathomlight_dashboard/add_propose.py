@@ -51,7 +51,7 @@ def recipe_for(ws: Workspace, proposal: Proposal, name: str, mark: str, lead: st
             st.warning(widgets.plain(problem), icon=":material/block:")
         return None
     questions = add_asks.asks(ws, proposal)
-    st.subheader(f"{count_text(len(questions), 'question')} before it is read", anchor=False)
+    st.header(f"{count_text(len(questions), 'question')} before it is read", anchor=False)
     answers = [_ask(q, f"{mark} {q.text}") for q in questions]
     for question, answer in zip(questions, answers, strict=True):
         if answer is not None and answer in question.stop:

@@ -23,7 +23,7 @@ WITHIN = (5, 10, 15, 20, 30)
 
 def render(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
     """Draw the section; it is computed only when asked for, because it simulates many records."""
-    st.subheader("What would be detectable here", anchor=False)
+    st.header("What would be detectable here", anchor=False)
     left, right = st.columns(2, vertical_alignment="bottom")
     asked = state.toggle(
         "detect", "Work it out", place=right, help="Simulates 2,000 records; takes a few seconds."

@@ -25,11 +25,11 @@ AGAINST = ("turbidity_ntu", "turbidity_fnu", "suspended_matter")
 
 def render(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
     """Draw the view; it is about the station, whatever the parameter chosen."""
-    st.subheader("How deep light reaches", anchor=False)
+    st.header("How deep light reaches", anchor=False)
     _light(ws, state, station)
-    st.subheader("When warm water lies on cold", anchor=False)
+    st.header("When warm water lies on cold", anchor=False)
     _layers(ws, state, station)
-    st.subheader("Disc depth and turbidity here", anchor=False)
+    st.header("Disc depth and turbidity here", anchor=False)
     _relation(ws, state, station)
 
 

@@ -388,7 +388,7 @@ def index_view(ws: Workspace, state: State, station: Station, parameter: Paramet
     widgets.table(index_table(whole), key="index table", file_name=f"{station.id}-trophic")
     table = answer.deviations
     if table is not None and len(table.dropna(subset=["x", "y"])):
-        st.subheader("What the inputs say about each other", anchor=False)
+        st.header("What the inputs say about each other", anchor=False)
         other = data.draw(
             ws, "deviations", station.id, look.name, make=lambda: deviations(table, units=units, look=look)
         )

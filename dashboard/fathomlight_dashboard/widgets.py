@@ -12,7 +12,7 @@ import streamlit as st
 
 from fathomlight.cells import escape_frame
 from fathomlight.errors import FathomlightError
-from fathomlight.figures import Picture
+from fathomlight.figures import LOOKS, Picture
 from fathomlight.figures.theme import PLOT_CONFIG
 
 if TYPE_CHECKING:
@@ -29,15 +29,18 @@ SHOWN = 2000
 
 _STYLE = """<style>
 div[data-testid="stCaptionContainer"] { opacity: 0.82; }
+button[data-testid^="stBaseButton-primary"] { color: %s; }
 </style>"""
-"""Small print of the framework is too pale to be read easily: contrast at least 4.5 in both looks."""
+"""Small print of the framework is too pale to be read easily, and it writes white on the bright button of the dark
+look: contrast at least 4.5 in both looks."""
 
 _LARGE = "font-size: 1.3rem; line-height: 1.4; margin: 0"
 
 
 def style() -> None:
-    """Make the small print of every page dark enough to be read."""
-    st.html(_STYLE)
+    """Make small print and the main button of every page easy to read, in the reader's light or dark look."""
+    look = LOOKS.get(st.context.theme.type or "light", LOOKS["light"])
+    st.html(_STYLE % look.paper)
 
 
 def invented_label(ws: Workspace) -> None:

@@ -19,6 +19,7 @@ VIEWS = {
     "add": ["visit", "file"],
     "check": ["suspect", "refused", "batches"],
     "fish": ["clarity", "catch", "sizes", "habitat"],
+    "settings": ["now", "change", "earlier"],
 }
 KEYS = {"change": "scope", "add": "way"}
 STATION = {"station": {"station": "VEL-1"}, "change": {"station": "TAN-1"}}

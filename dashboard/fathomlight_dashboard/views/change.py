@@ -98,7 +98,7 @@ def _network(ws: Workspace, state: State, parameter: Parameter, start: int | Non
     few = table[~enough]
     if len(few):
         st.markdown(widgets.plain(_few_sentence(few)))
-    st.subheader("Where", anchor=False)
+    st.header("Where", anchor=False)
     placed = _placed(ws, table, parameter, units)
     where = data.draw(
         ws, "change map", parameter.name, start, end, units, look.name,
@@ -268,7 +268,7 @@ def _seasons(
 ) -> None:
     units, look = state.units(ws), state.look
     labels = {s.name: s.name for s in ws.seasons.seasons}
-    st.subheader("Season by season", anchor=False)
+    st.header("Season by season", anchor=False)
 
     def panels() -> Picture:
         return season_panels(answer.cells, answer.by_season, parameter, labels=labels, units=units, look=look)

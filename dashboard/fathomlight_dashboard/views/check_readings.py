@@ -220,7 +220,7 @@ def batches_view(ws: Workspace, state: State) -> None:
     if not ws.rights.has("reviewer"):
         st.caption("Withdrawing a batch takes the role reviewer.")
         return
-    st.subheader("Withdraw a batch, or put it back", anchor=False)
+    st.header("Withdraw a batch, or put it back", anchor=False)
     st.caption(
         "Nothing is deleted: what the batch had corrected comes back, and the batch can be put back later."
     )

@@ -88,19 +88,34 @@ def _rules(ws: Workspace, state: State) -> None:
         widgets.nothing_yet("No rule is set up, so nothing can ask for attention.", "Begin alerts.toml.")
     else:
         units = state.units(ws)
-        rows = [
-            {
-                "Rule": rule_words(r.id),
-                "Asks for attention when": settings_words.rule_text(r, ws.parameters.get(r.parameter), units),
-                "Where": settings_words.where_text(ws, r),
-                "Months": settings_words.months_text(r.months),
-                "Severity": SEVERITY.get(r.severity, r.severity),
-                "State": "runs" if r.enabled else "switched off",
-            }
-            for r in ws.rules
-        ]
-        widgets.table(pd.DataFrame(rows), key="rules in force", file_name="rules")
+        rows = pd.DataFrame(
+            [
+                {
+                    "Rule": rule_words(r.id),
+                    "Asks for attention when": settings_words.rule_text(
+                        r, ws.parameters.get(r.parameter), units
+                    ),
+                    "Where": settings_words.where_text(ws, r),
+                    "Months": settings_words.months_text(r.months),
+                    "Severity": SEVERITY.get(r.severity, r.severity),
+                    "State": "runs" if r.enabled else "switched off",
+                }
+                for r in ws.rules
+            ]
+        )
+        st.markdown("\n".join(_rule_line(row) for row in rows.to_dict("records")))
+        widgets.download_csv(rows, key="rules file", file_name="rules", label="Download the rules (CSV)")
     _change(state, "alerts.toml")
+
+
+def _rule_line(row: dict[Any, Any]) -> str:
+    """Write a rule as a line of a list, which a phone shows whole."""
+    said = {k: widgets.plain(str(v)) for k, v in row.items()}
+    off = "" if row["State"] == "runs" else " · **switched off**"
+    return (
+        f"- **{said['Rule']}**: {said['Asks for attention when']}. *{said['Where']}; {said['Months']}; "
+        f"{said['Severity']}*{off}"
+    )
 
 
 def _notices(ws: Workspace, state: State) -> None:

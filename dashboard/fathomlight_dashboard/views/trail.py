@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 ALL = "all"
 ALONE = "(without login)"
 COLUMNS = {
-    "done": "When (UTC)", "who": "Who", "role": "Role", "deed": "What was done", "what": "To what", "why": "Why",
+    "done": "When (UTC)", "deed": "What was done", "what": "To what", "who": "Who", "why": "Why", "role": "Role",
 }  # fmt: skip
 
 

@@ -83,7 +83,7 @@ def _list(ws: Workspace, state: State, table: pd.DataFrame, name: str) -> None:
     rows = table.sort_values(["standing", "name"], key=lambda c: c.map(order) if c.name == "standing" else c)
     shown = pd.DataFrame(
         {
-            "": [STANDING_GLYPHS.get(s, "") for s in rows["standing"]],
+            "Mark": [STANDING_GLYPHS.get(s, "") for s in rows["standing"]],
             "Station": rows["name"].tolist(),
             "Latest": [
                 parameter_number(v, parameter, units, q) if pd.notna(v) else "none"
