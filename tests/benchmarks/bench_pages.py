@@ -206,13 +206,13 @@ def serving(workspace: Path, home: Path) -> Iterator[Server]:
         s.bind(("127.0.0.1", 0))
         port = int(s.getsockname()[1])
     home.mkdir(parents=True, exist_ok=True)
+    # as installed: Python keeps the machine-independent code of modules on disk, unless this says not to
+    settings = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"} | {"HOME": str(home)}
     program = "from fathomlight.cli import main; main()"
     command = [sys.executable, "-c", program, "serve", "--workspace", str(workspace), "--port", str(port)]
     with (home / "server.log").open("w") as log:
         started = time.perf_counter()
-        process = subprocess.Popen(
-            command, cwd=home, env={**os.environ, "HOME": str(home)}, stdout=log, stderr=subprocess.STDOUT
-        )
+        process = subprocess.Popen(command, cwd=home, env=settings, stdout=log, stderr=subprocess.STDOUT)
     try:
         yield Server(process, port, started)
     finally:

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from fathomlight.figures import readings_series, stations_beside
-from fathomlight.figures.decimate import MAX_POINTS
+from fathomlight.figures.decimation import MAX_POINTS
 from fathomlight.model import Parameter
 from fathomlight_dashboard.station_views import _within
 

@@ -115,11 +115,15 @@ def serve(
     ] = False,
 ) -> None:
     """Show the pages of a workspace in a browser."""
-    from fathomlight.config import (
-        load_config,
-    )  # the server opens the store itself: not twice, for a quick start
+    # The server reads the configuration and opens the store itself, and its pages say what is wrong: not twice, for a
+    # quick start.
+    if address in LOOPBACK and (workspace / "config" / "workspace.toml").is_file():
+        open_to_all = False
+    else:
+        from fathomlight.config import load_config
 
-    if not load_config(workspace).login.enabled and address not in LOOPBACK:
+        open_to_all = not load_config(workspace).login.enabled and address not in LOOPBACK
+    if open_to_all:
         note(f"Without [login] in workspace.toml everybody who reaches {address} may do everything.")
     if log_json:
         os.environ["FATHOMLIGHT_LOG"] = "json"

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import plotly.graph_objects as go
-import xarray as xr
 
 from fathomlight.figures.picture import Picture
 from fathomlight.figures.shown import Units, axis_title, count_text, number, shown_unit, to_shown, window_text
 from fathomlight.figures.theme import LIGHT, Look, canvas, say_nothing_to_draw
 from fathomlight.model import Parameter
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 
 def isotherms(
@@ -56,7 +58,7 @@ def isotherms(
     Between depths of one visit values are interpolated linearly; between visits Plotly joins them linearly.
     """
     figure = canvas(look, height=height)
-    data = profile[variable or parameter.name] if isinstance(profile, xr.Dataset) else profile
+    data = profile[variable or parameter.name] if hasattr(profile, "data_vars") else profile
     data = data.transpose("time", "depth_m").sortby("time").sortby("depth_m")
     # A single reading at the surface is no profile: it would tear a hole into the picture.
     data = data.isel(time=np.flatnonzero(data.notnull().sum("depth_m").to_numpy() >= 2))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
@@ -9,8 +11,10 @@ import plotly.graph_objects as go
 from fathomlight.figures.picture import Picture
 from fathomlight.figures.shown import Units, axis_title, count_text, to_shown
 from fathomlight.figures.theme import LIGHT, Look, canvas, say_nothing_to_draw
-from fathomlight.indices.clarity import ClarityRelation
 from fathomlight.model import Parameter
+
+if TYPE_CHECKING:
+    from fathomlight.indices.clarity import ClarityRelation
 
 
 def clarity_relation(

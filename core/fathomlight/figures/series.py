@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from fathomlight.figures.decimate import MAX_POINTS, decimate
+from fathomlight.figures.decimation import MAX_POINTS, decimate
 from fathomlight.figures.picture import Picture
 from fathomlight.figures.shown import (
     Units,

@@ -7,9 +7,10 @@ attention. Every meaning has a shape or a word beside its colour. Data that mean
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-import plotly.graph_objects as go
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
 
 Meaning = Literal["clearer", "murkier", "usual", "attention"]
 
@@ -214,6 +215,8 @@ def template(look: Look) -> go.layout.Template:
         "dragmode": False,
         "hovermode": "closest",
     }
+    import plotly.graph_objects as go  # here, so that whoever wants the colours only does not wait for it
+
     return go.layout.Template(layout=layout)
 
 
@@ -232,6 +235,8 @@ def canvas(look: Look, *, height: int = 360) -> go.Figure:
     plotly.graph_objects.Figure
         No traces.
     """
+    import plotly.graph_objects as go
+
     figure = go.Figure()
     figure.update_layout(template=template(look), height=height)
     return figure

@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import xarray as xr
 
 from fathomlight.errors import ArgumentError
 from fathomlight.model import EQUAL, Flag, Result, plain
@@ -22,6 +21,7 @@ from fathomlight.quality import (
     spike,
 )
 from fathomlight.quality import neighbour as neighbour_test
+from fathomlight.quality._labelled import is_array, is_dataset
 from fathomlight.quality.precedence import SERIAL_TESTS, TESTS, roll_up
 from fathomlight.quality.series import Flags, Prepared, prepare
 from fathomlight.quality.settings import QualitySettings
@@ -61,7 +61,7 @@ class QualityResult(Result):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the answer as plain data; tests as lists of flags."""
-        tests = self.by_test.data_vars if isinstance(self.by_test, xr.Dataset) else self.by_test
+        tests = self.by_test.data_vars if is_dataset(self.by_test) else self.by_test
         return {
             "flags": plain(np.asarray(self.flags)),
             "by_test": {str(name): plain(np.asarray(tests[name])) for name in tests},
@@ -213,13 +213,17 @@ _ATTRS = {
 def _dress(flags: Flags, like: Any) -> Any:
     if isinstance(like, pd.Series):
         return pd.Series(flags, index=like.index, name="flag")
-    if isinstance(like, xr.DataArray):
+    if is_array(like):
+        import xarray as xr
+
         return xr.DataArray(flags, dims=like.dims, coords=like.coords, name="flag", attrs=dict(_ATTRS))
     return flags
 
 
 def _dress_table(found: Mapping[str, Flags], like: Any) -> Any:
-    if isinstance(like, xr.DataArray):
+    if is_array(like):
+        import xarray as xr
+
         coords = {str(name): coord for name, coord in like.coords.items()}
         return xr.Dataset(
             {name: (like.dims, flags, dict(_ATTRS)) for name, flags in found.items()}, coords=coords

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-import xarray as xr
 
 from fathomlight.errors import ArgumentError
 from fathomlight.model import ABOVE, BELOW, EQUAL, QUALIFIERS, Flag
+from fathomlight.quality._labelled import is_array
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -132,7 +132,7 @@ def prepare(
 def as_values(values: Any) -> Floats:
     """Return values as floats of one dimension, whatever they came as."""
     try:
-        bare = values.values if isinstance(values, xr.DataArray) else values
+        bare = values.values if is_array(values) else values
         if isinstance(bare, np.ma.MaskedArray):
             bare = np.ma.filled(bare.astype(float), np.nan)
         found = np.asarray(bare)
@@ -155,7 +155,7 @@ def as_values(values: Any) -> Floats:
 def _own_times(values: Any) -> Any:
     if isinstance(values, pd.Series) and isinstance(values.index, pd.DatetimeIndex):
         return values.index
-    if isinstance(values, xr.DataArray) and "time" in values.coords and values["time"].dims == values.dims:
+    if is_array(values) and "time" in values.coords and values["time"].dims == values.dims:
         return values["time"].values
     return None
 
@@ -164,7 +164,7 @@ def as_times(times: Any, n: int, argument: str) -> Times | None:
     """Return times as UTC instants without zone, or None."""
     if times is None:
         return None
-    found = times.values if isinstance(times, xr.DataArray) else times
+    found = times.values if is_array(times) else times
     if n and getattr(getattr(found, "dtype", None) or np.asarray(found).dtype, "kind", "O") in "iufb":
         raise ArgumentError(
             argument, "must be dates or times", got="numbers", expected="datetime64 or datetime"

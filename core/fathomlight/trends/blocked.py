@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
-from scipy.special import chdtrc, ndtri
 
 from fathomlight.model import Result
 from fathomlight.trends._blocks import YEARS_FOR_COVARIANCE, Block, covariance_matrix
+from fathomlight.trends._distributions import chi_square_tail, normal_quantile
 from fathomlight.trends._inputs import Floats, SeriesInput, check_fraction
 from fathomlight.trends._scores import two_sided, z_score
 from fathomlight.trends._slopes import breakpoints, slope_and_limits, zero_interval
@@ -127,7 +127,9 @@ def analyse_blocks(
     variances = _variances(blocks, n_times, dependence)
     testable = any(b.series.n >= 3 for b in blocks)
     points = breakpoints([(b.series.times, b.series.values, b.series.codes) for b in blocks])
-    spread = float(ndtri((1 + level) / 2)) * math.sqrt(max(variances.chosen, 0.0)) if testable else math.nan
+    spread = (
+        normal_quantile((1 + level) / 2) * math.sqrt(max(variances.chosen, 0.0)) if testable else math.nan
+    )
     slope, low, high = slope_and_limits(points, spread, "interpolated")
     zero_low, zero_high = zero_interval(points)
     table = block_table(blocks)
@@ -255,8 +257,8 @@ def van_belle_hughes(table: tuple[BlockTrend, ...]) -> ChiSquares:
         return ChiSquares(math.nan, math.nan, math.nan, 0, math.nan, math.nan)
     total, trend = float(np.sum(z**2)), float(z.size * z.mean() ** 2)
     apart, df = max(total - trend, 0.0), z.size - 1
-    p = float(chdtrc(df, apart)) if df else math.nan
-    return ChiSquares(total, trend, apart, df, p, float(chdtrc(1, trend)))
+    p = float(chi_square_tail(df, apart)) if df else math.nan
+    return ChiSquares(total, trend, apart, df, p, float(chi_square_tail(1, trend)))
 
 
 def _coverage(times: Floats, blocks: list[Block]) -> float:

@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
 
 from fathomlight.errors import ArgumentError
 from fathomlight.model import Result
+from fathomlight.trends._distributions import normal_quantile
 from fathomlight.trends._inputs import Floats, check_fraction
 from fathomlight.trends.notes import number
 
@@ -245,7 +245,7 @@ def detectable_trend(
     )
     longest = max(within_years, max_years if slope else 0)
     noise = _noise(simulations, longest, visits, r, seed)
-    critical = float(ndtri(1 - significance / 2))
+    critical = normal_quantile(1 - significance / 2)
 
     def found(n_years: int, standard_slope: float) -> float:
         return _power(noise, n_years, standard_slope, serial_dependence, critical)
@@ -385,7 +385,7 @@ def _power(noise: Noise, years: int, slope: float, dependence: bool, critical: f
 
 def _closed_form(years: int, visits: int, r: float, power: float, significance: float) -> float:
     """Return the smallest slope of a least-squares line with known noise 1."""
-    needed = float(ndtri(1 - significance / 2) + ndtri(power))
+    needed = normal_quantile(1 - significance / 2) + normal_quantile(power)
     return needed * math.sqrt((1 + r) / (1 - r)) / math.sqrt(visits * years * (years**2 - 1) / 12)
 
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
 from fathomlight.errors import ArgumentError
+from fathomlight.trends._distributions import normal_quantile
 from fathomlight.trends._inputs import Ints, SeriesInput, check_fraction, series_input
 from fathomlight.trends._scores import (
     daniels,
@@ -214,7 +214,7 @@ def analyse(
         slope, _, _ = slope_and_limits(points, math.nan, ranks)
         corrected = correct(series, variance, slope, correction, lags)
         variance, used, sentence, exact = corrected.variance, corrected.lags, corrected.sentence, False
-    spread = float(ndtri((1 + level) / 2)) * math.sqrt(max(variance, 0.0)) if series.n >= 3 else math.nan
+    spread = normal_quantile((1 + level) / 2) * math.sqrt(max(variance, 0.0)) if series.n >= 3 else math.nan
     slope, low, high = slope_and_limits(points, spread, ranks)
     z, p = _probability(series.n, found, variance, exact)
     notes = notes_on_size(series.n, series.n_missing)

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import chdtrc, ndtri
 
 from fathomlight.errors import ArgumentError
+from fathomlight.trends._distributions import chi_square_tail, normal_quantile
 from fathomlight.trends._inputs import Codes, Floats, check_fraction
 
 if TYPE_CHECKING:
@@ -130,7 +130,7 @@ def network_trends(
         codes,
         kwargs={
             "years": years,
-            "critical": float(ndtri((1 + confidence) / 2)),
+            "critical": normal_quantile((1 + confidence) / 2),
             "dependence": serial_dependence,
             "workers": workers,
             "progress": progress,
@@ -258,5 +258,5 @@ def _stations(
 
 def _chi_square_p(df: Floats, chi2: Floats) -> Floats:
     with np.errstate(invalid="ignore"):
-        out: Floats = np.where(df > 0, chdtrc(df, chi2), np.nan)
+        out: Floats = np.where(df > 0, chi_square_tail(df, chi2), np.nan)
     return out

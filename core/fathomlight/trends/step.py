@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtri
 
 from fathomlight.errors import ArgumentError
 from fathomlight.model import Result
 from fathomlight.trends._blocks import split
+from fathomlight.trends._distributions import normal_quantile
 from fathomlight.trends._inputs import SeriesInput, as_floats, check_fraction, check_length, series_input
 from fathomlight.trends._scores import two_sided, z_score
 from fathomlight.trends._slopes import breakpoints, slope_and_limits
@@ -117,7 +117,7 @@ def seasonal_step(
     blocks = [b for b in split(halves, labels) if np.ptp(b.series.times) > 0]
     s = sum(b.score.s for b in blocks)
     variance = sum(b.score.variance for b in blocks)
-    spread = float(ndtri((1 + confidence) / 2)) * math.sqrt(variance) if blocks else math.nan
+    spread = normal_quantile((1 + confidence) / 2) * math.sqrt(variance) if blocks else math.nan
     points = breakpoints([(b.series.times, b.series.values, b.series.codes) for b in blocks])
     step, low, high = slope_and_limits(points, spread, "interpolated")
     z = z_score(s, variance) if blocks else math.nan

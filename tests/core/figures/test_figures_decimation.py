@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from fathomlight.errors import ArgumentError
-from fathomlight.figures.decimate import decimate, find_gaps
+from fathomlight.figures.decimation import decimate, find_gaps
 
 START = np.datetime64("2020-01-01T00:00:00", "us")
 
