@@ -73,13 +73,20 @@ class Searches:
         self._whole = time.monotonic()
 
     def start(self) -> None:
-        """Begin; once a process."""
+        """Begin; once a process. Nothing is searched before :meth:`ready`: starting makes hardly any garbage."""
+        gc.disable()
         gc.callbacks.append(self._searched)
+
+    def ready(self) -> None:
+        """Search from now on; what has been made while starting is set aside."""
+        gc.freeze()
+        gc.enable()
 
     def stop(self) -> None:
         """Search everything again, always."""
         gc.callbacks.remove(self._searched)
         gc.unfreeze()
+        gc.enable()
 
     def _searched(self, phase: str, info: dict[str, int]) -> None:
         if info["generation"] < 2:

@@ -20,6 +20,7 @@ from starlette.routing import Route
 from fathomlight_dashboard import APP, data, health, logs, memory
 
 log = logging.getLogger("fathomlight.server")
+SEARCHES = memory.Searches()
 
 
 def _health(_: Request) -> JSONResponse:
@@ -31,7 +32,7 @@ def _health(_: Request) -> JSONResponse:
 async def _life(_: Any) -> AsyncIterator[dict[str, Any]]:
     logs.setup()
     log.info("the server has started")
-    threading.Thread(target=data.warm, name="first page", daemon=True).start()
+    threading.Thread(target=_warm, name="first page", daemon=True).start()
     yield {}
     begin = time.monotonic()
     running = health.WORK.running
@@ -42,7 +43,14 @@ async def _life(_: Any) -> AsyncIterator[dict[str, Any]]:
     )
 
 
+def _warm() -> None:
+    try:
+        data.warm()
+    finally:
+        SEARCHES.ready()
+
+
 logs.setup()
 memory.settle()
-memory.Searches().start()
+SEARCHES.start()
 app = st.App(APP, routes=[Route("/health", _health)], lifespan=_life)

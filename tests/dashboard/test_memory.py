@@ -70,6 +70,21 @@ def test_a_short_search_sets_nothing_aside() -> None:
         searches.stop()
 
 
+@pytest.mark.usefixtures("nothing_set_aside")
+def test_nothing_is_searched_while_the_server_starts() -> None:
+    searches = memory.Searches()
+    searches.start()
+    try:
+        assert not gc.isenabled()
+        searches.ready()
+        assert gc.isenabled()
+        assert gc.get_freeze_count() > 1000
+    finally:
+        searches.stop()
+    assert gc.isenabled()
+    assert gc.get_freeze_count() == 0
+
+
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="a setting of the GNU C library")
 def test_the_pools_of_memory_can_be_limited() -> None:
     import pyarrow as pa
