@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from fathomlight.figures import rule_by_year
-from fathomlight.figures.shown import count_text, date_text
+from fathomlight.figures.shown import Units, count_text, date_text
 from fathomlight_dashboard import data, widgets
 from fathomlight_dashboard.words import rule_words, said
 
@@ -23,7 +23,7 @@ YEARS_BACK = 5
 
 def render(ws: Workspace, state: State) -> None:
     """Draw the section: a rule, a date, what it would have done since."""
-    st.subheader("Try a rule", anchor=False)
+    st.header("Try a rule", anchor=False)
     st.markdown(
         "How often would a rule have asked for attention? Nothing is stored. Change its limits in "
         "`config/alerts.toml` and look again."
@@ -47,7 +47,7 @@ def render(ws: Workspace, state: State) -> None:
     )
     if answer.fired:
         widgets.picture(shown, key="try picture")
-    rows = _table(ws, answer)
+    rows = _table(ws, answer, state.units(ws))
     if len(rows):
         widgets.table(rows, key="try table", file_name=f"try-{rule}", config=_DATES)
     widgets.notes(answer.notes, title="What this cannot know")
@@ -91,14 +91,14 @@ def replay_sentence(answer: Any) -> str:
     return f"{text}; {answer.open_now} would be open now."
 
 
-def _table(ws: Workspace, answer: Any) -> pd.DataFrame:
+def _table(ws: Workspace, answer: Any, units: Units) -> pd.DataFrame:
     rows = [
         {
             "Station": ws.stations[e.station].name if e.station in ws.stations else e.station,
             "Opened": _day(e.opened),
             "Over": _day(e.over),
             "Days": round(((e.over or answer.until) - e.opened) / pd.Timedelta(days=1)),
-            "What": said(e.message),
+            "What": said(ws.told(e, units)[0]),
         }
         for e in sorted(answer.episodes, key=lambda e: e.opened, reverse=True)
         if e.aspect != "check"

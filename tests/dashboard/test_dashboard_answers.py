@@ -169,7 +169,7 @@ def test_answers_are_kept_as_a_recipe_that_asks_no_more(own: Any, open_page: Any
     at.text_input(key="recipe name").set_value("Odd cards")
     button(at, "Keep this recipe").click().run()
     assert "config/recipes/odd-cards.toml" in said(at)
-    assert "questions" not in "".join(s.value for s in at.subheader)
+    assert "questions" not in "".join(s.value for s in at.header)
     with open_workspace(own.root, read_only=True) as again:
         recipe = again.recipe("odd-cards")
         assert recipe.time.formats == ("%d/%m/%Y",)
@@ -235,11 +235,16 @@ def test_the_clarity_of_most_fish_is_told_in_the_chosen_units(demo: Any, open_pa
     assert f"highest near {effect.optimum.clarity / 0.3048:.1f} ft" in text
 
 
-def test_the_worst_of_an_episode_is_told_in_feet_too(demo: Any, open_page: Any, said: Any) -> None:
+def test_what_asked_for_attention_is_told_in_the_readers_units(demo: Any, open_page: Any, said: Any) -> None:
     rows = demo.episodes()
-    row = rows[(rows["state"] != "over") & rows["kind"].isin(["limit", "percentile"])].iloc[0]
+    row = rows[(rows["state"] != "over") & (rows["kind"] == "percentile")].iloc[0]
     assert row["parameter"] == "secchi"
-    assert f"At worst {row['peak'] / 0.3048:.1f} ft on" in said(open_page("attention", units="us"))
+    metres, feet = f"{row['peak']:.1f} m", f"{row['peak'] / 0.3048:.1f} ft"
+    assert metres in row["message"]
+    text = said(open_page("attention", units="us"))
+    assert row["message"].replace(metres, feet, 1).split(",")[0] in text
+    assert row["message"] not in text
+    assert row["message"] in said(open_page("attention"))
 
 
 @pytest.mark.parametrize(("units", "factor", "unit"), [("metric", 1.0, "m"), ("us", 1 / 0.3048, "ft")])
@@ -408,7 +413,7 @@ def test_contradicting_columns_say_how_to_mend_them(own: Any, open_page: Any, sa
     column(at, "Remark").set_value("date").run()
     text = said(at)
     assert "“When” and “Remark” are both the date. Keep one of them, and set the other to ignored." in text
-    assert "question" not in "".join(s.value for s in at.subheader)
+    assert "question" not in "".join(s.value for s in at.header)
     column(at, "Remark").set_value("unknown").run()
     assert "both the date" not in said(at)
     column(at, "Stn").set_value("unknown").run()

@@ -8,6 +8,7 @@ import pandas as pd
 from fathomlight.alerts.context import Context
 from fathomlight.alerts.episodes import LISTED, Episode
 from fathomlight.alerts.rules import Rule
+from fathomlight.alerts.sentence import fill
 from fathomlight.alerts.tracks import Bools, Track
 
 
@@ -45,13 +46,15 @@ def _check(rule: Rule, context: Context, track: Track, wait: pd.Timedelta) -> Ep
     value = context.text(track.parameter, float(track.value[0]), str(track.qualifier[0]))
     day = context.day(track.station, first)
     if track.n == 1:
-        what = f"this reading: {value} on {day} is flagged suspect; if it is right, {rule.id} looks at it"
+        what = "this reading: {value} on {day} is flagged suspect; if it is right, {rule} looks at it"
     else:
         what = (
-            f"these {track.n} readings, the first {value} on {day}: they are flagged suspect; "
-            f"if they are right, {rule.id} looks at them"
+            "these {n} readings, the first {value} on {day}: they are flagged suspect; "
+            "if they are right, {rule} looks at them"
         )
     known = context.stations.get(track.station)
+    name = known.name if known else track.station
+    fields = {"station": name, "value": value, "day": day, "rule": rule.id, "n": track.n}
     return Episode(
         rule=rule.id,
         kind=rule.kind,
@@ -69,7 +72,7 @@ def _check(rule: Rule, context: Context, track: Track, wait: pd.Timedelta) -> Ep
         readings=tuple(track.instant(i) for i in range(min(track.n, LISTED))),
         peak=float(track.value[0]),
         peak_time=first,
-        message=f"{known.name if known else track.station}: check {what}.",
+        message=fill("{station}: check " + what + ".", fields),
         evidence={"flag": 3},
         notes=("Suspect readings open no episode of the rule itself.",),
     )

@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from fathomlight.alerts.sentence import Quantity
 from fathomlight.errors import ArgumentError
 from fathomlight.model import Parameter, Station, Water
 
@@ -80,7 +81,7 @@ class Context:
         stamp: pd.Timestamp = local.tz_localize(zone, ambiguous=False, nonexistent="shift_forward")
         return stamp.tz_convert("UTC").as_unit("us")
 
-    def text(self, parameter: str, value: float, qualifier: str = "=") -> str:
+    def text(self, parameter: str, value: float, qualifier: str = "=") -> Quantity:
         """Write a value with its unit and the precision of the measurement.
 
         Parameters
@@ -93,18 +94,20 @@ class Context:
 
         Returns
         -------
-        str
-            For example ``> 1.5 m``.
+        Quantity
+            For example ``> 1.5 m``; the number stays beside the text.
         """
         sign = "" if qualifier == "=" else f"{qualifier} "
-        if self.show is not None:
-            return sign + self.show(parameter, value)
         known = self.parameters.get(parameter)
-        if known is None:
-            return f"{sign}{value:g}"
-        return f"{sign}{value:.{known.decimals}f} {known.unit}"
+        if self.show is not None:
+            text = self.show(parameter, value)
+        elif known is None:
+            text = f"{value:g}"
+        else:
+            text = f"{value:.{known.decimals}f} {known.unit}"
+        return Quantity(sign + text, "value", parameter, value, qualifier)
 
-    def change(self, parameter: str, value: float) -> str:
+    def change(self, parameter: str, value: float) -> Quantity:
         """Write a difference or a slope with its sign, unit, and one digit more than the measurement has.
 
         Parameters
@@ -115,15 +118,17 @@ class Context:
 
         Returns
         -------
-        str
-            For example ``-0.04 m``.
+        Quantity
+            For example ``-0.04 m``; the number stays beside the text.
         """
-        if self.show_change is not None:
-            return self.show_change(parameter, value)
         known = self.parameters.get(parameter)
-        if known is None:
-            return f"{value:+.2g}"
-        return f"{value:+.{known.decimals + 1}f} {known.unit}"
+        if self.show_change is not None:
+            text = self.show_change(parameter, value)
+        elif known is None:
+            text = f"{value:+.2g}"
+        else:
+            text = f"{value:+.{known.decimals + 1}f} {known.unit}"
+        return Quantity(text, "change", parameter, value)
 
     def timezone(self, station: str) -> str:
         """Return the IANA time zone of a station, UTC when it is unknown."""

@@ -17,6 +17,7 @@ from typing import Any, Literal
 import pandas as pd
 
 from fathomlight.alerts.context import as_instant
+from fathomlight.alerts.sentence import Parts, Sentence
 from fathomlight.errors import ArgumentError
 from fathomlight.model import Result, plain
 
@@ -65,7 +66,10 @@ class Episode(Result):
     peak : float or None
         The farthest value [unit of the parameter, or of the rule], at ``peak_time``.
     message : str
-        The sentence people read.
+        The sentence people read, in the units in which it was found.
+    parts : tuple of str or mapping
+        The same in pieces, values as numbers, for telling it in other units; empty for episodes found before
+        pieces were kept. Taken from ``message`` when that is a :class:`Sentence`.
     evidence : mapping
         The numbers behind it, plain data.
     notes : tuple of str
@@ -99,6 +103,7 @@ class Episode(Result):
     peak: float | None = None
     peak_time: pd.Timestamp | None = None
     message: str = ""
+    parts: Parts = ()
     evidence: Mapping[str, Any] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     snapshot: bool = False
@@ -113,6 +118,9 @@ class Episode(Result):
 
         An episode with an end is in the state over; a number that is not one becomes None.
         """
+        if isinstance(self.message, Sentence):
+            object.__setattr__(self, "parts", tuple(plain(list(self.message.parts))))
+            object.__setattr__(self, "message", str(self.message))
         for name in ("depth_m", "peak"):
             value = getattr(self, name)
             object.__setattr__(self, name, None if value is None or math.isnan(value) else float(value))
@@ -148,6 +156,7 @@ class Episode(Result):
                 out[name] = as_instant(out[name])
         out["readings"] = tuple(as_instant(time) for time in out.get("readings", ()))
         out["notes"] = tuple(out.get("notes", ()))
+        out["parts"] = tuple(out.get("parts", ()))
         out["trace"] = tuple(Trace(**{**step, "at": as_instant(step["at"])}) for step in out.get("trace", ()))
         return cls(**out)
 

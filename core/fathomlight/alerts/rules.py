@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 
 from fathomlight.alerts.context import Context
 from fathomlight.alerts.episodes import Episode
+from fathomlight.alerts.sentence import Sentence, fill
 from fathomlight.model import Station
 
 Severity = Literal["note", "look", "act"]
@@ -104,7 +105,7 @@ class Rule(BaseModel):
             return True
         return station.id in self.stations or station.water in self.waters
 
-    def say(self, context: Context, station: str, **fields: Any) -> str:
+    def say(self, context: Context, station: str, **fields: Any) -> Sentence:
         """Fill the message.
 
         Parameters
@@ -118,8 +119,8 @@ class Rule(BaseModel):
 
         Returns
         -------
-        str
-            The sentence.
+        Sentence
+            With its values, so that it can be told in other units.
         """
         known = context.stations.get(station)
         water = known.water if known else ""
@@ -133,7 +134,7 @@ class Rule(BaseModel):
             "since": "",
             "count": "",
         }
-        return (self.message or self.USUAL).format(**{**names, **fields})
+        return fill(self.message or self.USUAL, {**names, **fields})
 
     def evaluate(self, readings: pd.DataFrame, context: Context) -> list[Episode]:
         """Return all episodes that the readings hold, open and over, oldest first.

@@ -18,6 +18,7 @@ import pandas as pd
 from fathomlight.alerts.context import Context
 from fathomlight.alerts.episodes import CLEARED, LISTED, SEASON_ENDED, STALE, Episode
 from fathomlight.alerts.rules import Rule
+from fathomlight.alerts.sentence import Quantity
 from fathomlight.alerts.tracks import Bools, Floats, Ints, Track, segment_end, to_instant
 from fathomlight.model import EQUAL
 
@@ -175,7 +176,8 @@ def _ending(rule: Rule, context: Context, track: Track, span: Span) -> tuple[pd.
 
 def common_fields(context: Context, track: Track, span: Span, upheld: int) -> dict[str, str]:
     """Return the fields of a message that every rule on readings has."""
-    depth = f"{track.depth_m:g} m" if track.depth_m == track.depth_m else ""
+    known = track.depth_m == track.depth_m
+    depth = Quantity(f"{track.depth_m:g} m", "depth", "", track.depth_m) if known else ""
     return {
         "depth": depth,
         "since": context.day(track.station, track.instant(span.began)),

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from fathomlight.errors import ArgumentError, NotFoundError
+from fathomlight.figures.shown import Units
 from fathomlight.model import ABOVE, BELOW, EQUAL, USED_FLAGS, Parameter, Station, Water
 from fathomlight.report.period import Period
 from fathomlight.seasons import StandingResult, bounded_median, standing
@@ -119,6 +120,7 @@ def gather(
     parameter: str | None = None,
     species: str = "walleye",
     habitat: bool = True,
+    units: Units | None = None,
 ) -> Facts:
     """Ask the workspace everything a report on one station needs.
 
@@ -136,6 +138,8 @@ def gather(
         Whose habitat, as in ``config/species.toml``.
     habitat : bool
         False leaves the habitat out: it is the slowest answer.
+    units : {"metric", "us"}, optional
+        Of the sentences of episodes; those of the workspace when left out.
 
     Returns
     -------
@@ -170,7 +174,7 @@ def gather(
         trend=ws.trend(where.id, what.name, end=until.year),
         trophic=ws.trophic(where.id),
         habitat=habitat_of(ws, where.water, species) if habitat else None,
-        episodes=episodes_of(ws, period, where.id),
+        episodes=episodes_of(ws, period, where.id, units),
         n_refused=int(refused_by_station(ws).get(where.id, 0)),
     )
 
@@ -273,9 +277,11 @@ def habitat_of(ws: Workspace, water: str, species: str) -> HabitatAnswer | None:
         return None
 
 
-def episodes_of(ws: Workspace, period: Period, station: str | None = None) -> pd.DataFrame:
+def episodes_of(
+    ws: Workspace, period: Period, station: str | None = None, units: Units | None = None
+) -> pd.DataFrame:
     """Return the episodes that were going on in a period, with naive ``opened`` and ``over``, oldest first."""
-    table = ws.episodes(station=station)
+    table = ws.episodes(station=station, units=units)
     for name in ("opened", "over"):
         table[name] = pd.to_datetime(table[name], utc=True).dt.tz_localize(None)
     ended = table["over"].isna() | (table["over"] >= pd.Timestamp(period.first))

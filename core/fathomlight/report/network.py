@@ -108,7 +108,7 @@ def network_report(
     what = ws.parameter(parameter)
     every = []
     for done, station in enumerate(ws.stations, start=1):
-        every.append(gather(ws, station, when, parameter=what.name, species=species))
+        every.append(gather(ws, station, when, parameter=what.name, species=species, units=shown))
         if progress is not None:
             progress(done, len(ws.stations))
     last = last_day(ws, when)
@@ -119,7 +119,7 @@ def network_report(
         index_section(every, last.year),
         habitat_section(ws, every, species, last.year, shown),
         episodes_section(
-            ws, episodes_of(ws, when), when, last, title=f"What asked for attention {when.within}",
+            ws, episodes_of(ws, when, units=shown), when, last, title=f"What asked for attention {when.within}",
             place=ws.name, several=True,
         ),
         readings_section(ws, every, when),

@@ -66,7 +66,7 @@ def station_report(
         A period that has not begun yet, or an unknown paper.
     """
     size, shown, when = check_paper(paper), units or ws.units, check_period(ws, year, start, end)
-    facts = gather(ws, station, when, parameter=parameter, species=species)
+    facts = gather(ws, station, when, parameter=parameter, species=species, units=shown)
     sections = station_sections(ws, facts, shown)
     state = words.state_sentences(facts, shown)
     title = f"{facts.station.name}, {when.label}"

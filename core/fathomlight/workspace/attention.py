@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
 
 from fathomlight.alerts import Changes, Context, Episode, Replay, Rule, evaluate_all, merge, replay
+from fathomlight.alerts.sentence import retell
 from fathomlight.errors import ArgumentError, NotFoundError
+from fathomlight.model import EQUAL
+from fathomlight.units import System, display_units, to_display
 from fathomlight.workspace.change import LEAST_YEARS, Change
 from fathomlight.workspace.meaning import Meaning
 
 EPISODE_COLUMNS = (
-    "key", "state", "severity", "station", "name", "water", "parameter", "rule", "kind", "aspect", "message", "opened",
+    "key", "state", "severity", "station", "name", "water", "parameter", "rule", "kind", "aspect", "message",
+    "message_units", "opened",
     "last", "over", "ending", "n_readings", "peak", "peak_time", "seen_by", "seen_at", "seen_note",
 )  # fmt: skip
 
@@ -81,7 +86,41 @@ class Attention(Change, Meaning):
     def _stored_episodes(self) -> list[Episode]:
         return [Episode.from_dict(d) for d in self.store.episode_records()]
 
-    def episodes(self, state: str | None = None, station: str | None = None) -> pd.DataFrame:
+    def told(self, episode: Episode, units: System | None = None) -> tuple[str, str]:
+        """Say what an episode is about.
+
+        Parameters
+        ----------
+        episode : Episode
+            Any.
+        units : {"metric", "us"}, optional
+            Those of the workspace when left out.
+
+        Returns
+        -------
+        str, str
+            The sentence, and its units; empty when the episode was found before its numbers were kept: then the
+            sentence stands as it was written.
+        """
+        shown = units or self.units
+        if not episode.parts:
+            return episode.message, ""
+        return retell(episode.parts, lambda part: self._quantity(part, shown)), shown
+
+    def _quantity(self, part: Mapping[str, Any], units: System) -> str:
+        name, value = str(part["parameter"]), float(part["value"])
+        if part["kind"] == "depth":
+            return f"{to_display(value, 'm', units):.3g} {display_units(units)['m'].unit}"
+        if name not in self.parameters:
+            return f"{value:g}"
+        if part["kind"] == "change":
+            return self.show_change(name, value, units)
+        sign = "" if part["qualifier"] == EQUAL else f"{part['qualifier']} "
+        return sign + self.show_value(name, value, units)
+
+    def episodes(
+        self, state: str | None = None, station: str | None = None, units: System | None = None
+    ) -> pd.DataFrame:
         """Return episodes as a table, the gravest and newest first.
 
         Parameters
@@ -90,11 +129,14 @@ class Attention(Change, Meaning):
             All when left out.
         station : str, optional
             Only those of this station.
+        units : {"metric", "us"}, optional
+            Units of the sentences; those of the workspace when left out.
 
         Returns
         -------
         pandas.DataFrame
-            One row an episode.
+            One row an episode; ``message_units`` is empty where the sentence stands in the units in which it was
+            found, see :meth:`told`.
         """
         chosen = [e for e in self._stored_episodes() if state is None or e.state == state]
         if station is not None:
@@ -106,6 +148,7 @@ class Attention(Change, Meaning):
         for e in chosen:
             place = self.stations.get(e.station)
             row = {name: getattr(e, name, None) for name in EPISODE_COLUMNS}
+            row["message"], row["message_units"] = self.told(e, units)
             rows.append(
                 {**row, "name": place.name if place else e.station, "water": place.water if place else ""}
             )

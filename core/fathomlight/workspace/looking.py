@@ -10,7 +10,7 @@ import pandas as pd
 from fathomlight.model import USED_FLAGS, Parameter, plain
 from fathomlight.seasons import envelope as past_envelope
 from fathomlight.seasons import season_cells, standing
-from fathomlight.units import display_units, format_value, to_display_difference
+from fathomlight.units import System, display_units, format_value, to_display_difference
 from fathomlight.workspace.base import Base
 
 if TYPE_CHECKING:
@@ -160,17 +160,17 @@ class Looking(Base):
 
         return self.remember(("profile", where, what.name), make)
 
-    def show_value(self, parameter: str, value: float) -> str:
-        """Write a value with its unit, in the units of this workspace, at the precision of the measurement."""
-        what = self.parameter(parameter)
-        decimals = what.decimals if self.units == "metric" else None
-        return format_value(value, what.unit, self.units, decimals=decimals)
+    def show_value(self, parameter: str, value: float, units: System | None = None) -> str:
+        """Write a value with its unit, in units of this workspace or others, at the precision of the measurement."""
+        what, shown = self.parameter(parameter), units or self.units
+        decimals = what.decimals if shown == "metric" else None
+        return format_value(value, what.unit, shown, decimals=decimals)
 
-    def show_change(self, parameter: str, value: float) -> str:
-        """Write a difference or a slope with sign and unit, in the units of this workspace."""
-        what = self.parameter(parameter)
-        shown = float(to_display_difference(value, what.unit, self.units))
-        return f"{shown:+.{what.decimals + 1}f} {display_units(self.units)[what.unit].unit}"
+    def show_change(self, parameter: str, value: float, units: System | None = None) -> str:
+        """Write a difference or a slope with sign and unit, in units of this workspace or others."""
+        what, wanted = self.parameter(parameter), units or self.units
+        shown = float(to_display_difference(value, what.unit, wanted))
+        return f"{shown:+.{what.decimals + 1}f} {display_units(wanted)[what.unit].unit}"
 
     # -- a station against its own past -------------------------------------------------------------------
 

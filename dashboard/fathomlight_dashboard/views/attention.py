@@ -32,7 +32,7 @@ def render(ws: Workspace, state: State) -> None:
             "No rule is set up, so nothing can ask for attention.", "Rules are written in config/alerts.toml."
         )
         return
-    episodes = data.ask(ws, "episodes")
+    episodes = data.ask(ws, "episodes", units=state.units(ws))
     now = episodes[episodes["state"] != "over"]
     widgets.sentence(_sentence(now, len(ws.rules)))
     if ws.rights.has("volunteer"):
@@ -60,10 +60,10 @@ def render(ws: Workspace, state: State) -> None:
     )  # fmt: skip
     widgets.picture(shown, key="episodes")
     if len(now):
-        st.subheader("Not over yet", anchor=False)
+        st.header("Not over yet", anchor=False)
         for row in now.to_dict("records"):
             _card(ws, state, row)
-    st.subheader("All of them", anchor=False)
+    st.header("All of them", anchor=False)
     widgets.table(_table(rows), key="episodes table", file_name="episodes", config=_DATES)
     attention_try.render(ws, state)
 
@@ -126,7 +126,7 @@ def _card(ws: Workspace, state: State, row: dict[Any, Any]) -> None:
             note = f": {widgets.plain(str(row['seen_note']))}" if row["seen_note"] else ""
             seen = f" Seen on {date_text(row['seen_at'])}{note}."
         worst = ""
-        if state.units(ws) != ws.units and row["parameter"] in ws.parameters:
+        if not row["message_units"] and state.units(ws) != ws.units and row["parameter"] in ws.parameters:
             worst = peak_sentence(row, ws.parameters[row["parameter"]], state.units(ws))
         since = f"Open since {date_text(row['opened'])}, last reading {date_text(row['last'])}."
         st.caption(f"{since} {worst}{seen}".strip())
