@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import pandas as pd
 
-from fathomlight.model import CATCH_COLUMNS, FISH_COLUMNS, SURVEY_COLUMNS
+from fathomlight.model import CATCH_COLUMNS, FISH_COLUMNS, SURVEY_COLUMNS, Result
 from fathomlight.store.batches import (
     BatchInfo,
     BatchResult,
@@ -31,6 +33,7 @@ from fathomlight.store.surveys import (
     readable,
     rows_of,
     sort_out,
+    tell_apart,
     to_table,
     write_versions,
 )
@@ -40,6 +43,27 @@ METHOD = (
     "Surveys were matched by name, counts by survey, species, pass and mesh; measured fish alike in every column are "
     "told apart by their number."
 )
+
+
+@dataclass(frozen=True, kw_only=True)
+class SurveyComparison(Result):
+    """What loading fish surveys would do.
+
+    Attributes
+    ----------
+    n_new, n_known, n_corrected : int
+        Rows that are new, that the store has already, and that would replace another version.
+    refused : pandas.DataFrame
+        :data:`~fathomlight.model.REFUSED_COLUMNS`: rows the store would refuse, such as catches of unknown surveys.
+    notes : tuple of str
+        What to look at.
+    """
+
+    n_new: int
+    n_known: int
+    n_corrected: int
+    refused: pd.DataFrame
+    notes: tuple[str, ...] = ()
 
 
 class SurveyPart(Part):
@@ -74,22 +98,12 @@ class SurveyPart(Part):
         BatchResult
             Counts over all three tables.
         """
-        rows = {
-            kind: rows_of(SHAPES[kind], table)
-            for kind, table in zip(SHAPES, (surveys, catches, fish), strict=True)
-        }
+        rows = _rows_by_kind(surveys, catches, fish)
         with self._db.writing(fresh=True) as session:
             if (copy := active_copy(session, batch, "surveys")) is not None:
                 return skipped_result(session, copy)
-            known_surveys = {row[0] for _, row in in_force(session, SURVEY).values()}
-            good: dict[Kind, list[Row]] = {}
-            tables = [refused] if refused is not None else []
-            for kind, shape in SHAPES.items():
-                kept, bad = sort_out(shape, rows[kind], known_surveys)
-                if shape is SURVEY:
-                    known_surveys |= {row[0] for row in kept}
-                good[kind] = kept
-                tables.append(bad)
+            good, bad = _sorted(session, rows)
+            tables = [*([refused] if refused is not None else []), *bad]
             n_refused = stage_refused(session, tables, batch.file)
             n_rows = sum(len(r) for r in rows.values()) + (0 if refused is None else len(refused))
             return self._publish_surveys(session, batch, good, n_rows, n_refused)
@@ -119,6 +133,38 @@ class SurveyPart(Part):
         )
         write_batch(session, info, "surveys", result, self._now())
         return result
+
+    def compare_surveys(
+        self, surveys: pd.DataFrame | None, catches: pd.DataFrame | None, fish: pd.DataFrame | None
+    ) -> SurveyComparison:
+        """Say what :meth:`load_surveys` would find, by the same rules; nothing is stored.
+
+        Parameters
+        ----------
+        surveys, catches, fish : pandas.DataFrame or None
+            As for :meth:`load_surveys`.
+
+        Returns
+        -------
+        SurveyComparison
+            Counts over all three tables, and the rows the store would refuse.
+        """
+        rows = _rows_by_kind(surveys, catches, fish)
+        new = known = corrected = 0
+        notes: list[str] = []
+        with self._db.session() as session, session.snapshot():
+            good, bad = _sorted(session, rows)
+            for kind, kept in good.items():
+                fresh, _, again, changed, remarks = tell_apart(session, SHAPES[kind], kept)
+                new, known, corrected = new + len(fresh) - changed, known + again, corrected + changed
+                notes += remarks
+        return SurveyComparison(
+            n_new=new,
+            n_known=known,
+            n_corrected=corrected,
+            refused=pd.concat(bad, ignore_index=True),
+            notes=tuple(notes),
+        )
 
     def surveys(self, water: Names = None, gear: Names = None, *, station: Names = None) -> pd.DataFrame:
         """Return the surveys in force, by start and name.
@@ -230,6 +276,29 @@ class SurveyPart(Part):
         )
         table["brought_at"] = to_instants(table["brought_at"])
         return table
+
+
+def _rows_by_kind(
+    surveys: pd.DataFrame | None, catches: pd.DataFrame | None, fish: pd.DataFrame | None
+) -> dict[Kind, list[Row]]:
+    tables = zip(SHAPES, (surveys, catches, fish), strict=True)
+    return {kind: rows_of(SHAPES[kind], table) for kind, table in tables}
+
+
+def _sorted(
+    session: Session, rows: dict[Kind, list[Row]]
+) -> tuple[dict[Kind, list[Row]], list[pd.DataFrame]]:
+    """Return the rows that can be stored, by kind, and tables of those that cannot."""
+    known = {row[0] for _, row in in_force(session, SURVEY).values()}
+    good: dict[Kind, list[Row]] = {}
+    refused = []
+    for kind, shape in SHAPES.items():
+        kept, bad = sort_out(shape, rows[kind], known)
+        if shape is SURVEY:
+            known |= {row[0] for row in kept}
+        good[kind] = kept
+        refused.append(bad)
+    return good, refused
 
 
 def _nulls(row: Row) -> Row:

@@ -269,6 +269,33 @@ def write_versions(
     session: Session, shape: Shape, rows: list[Row], batch: int, first_vid: int
 ) -> tuple[int, int, int, list[str]]:
     """Store the rows of one kind inside a write transaction; return new, known, corrected and notes."""
+    fresh, said, known, corrected, notes = tell_apart(session, shape, rows)
+    vids = np.arange(first_vid, first_vid + len(fresh))
+    _insert(session, shape, list(fresh.values()), vids, batch)
+    _assert(session, np.concatenate([vids, np.array(sorted(said), dtype=np.int64)]), batch)
+    return len(fresh) - corrected, known, corrected, notes
+
+
+def tell_apart(
+    session: Session, shape: Shape, rows: list[Row]
+) -> tuple[dict[Row, Row], set[int], int, int, list[str]]:
+    """Hold rows of one kind against what is in force; nothing is stored.
+
+    Parameters
+    ----------
+    session : Session
+        A connection.
+    shape : Shape
+        Kind of rows.
+    rows : list of tuple
+        As :func:`sort_out` gives them.
+
+    Returns
+    -------
+    dict, set of int, int, int, list of str
+        Rows to be stored by identity, versions that are said again, how many rows are known and how many
+        correct another version, and notes.
+    """
     current = in_force(session, shape, {row[0] for row in rows}) if rows else {}
     had = {row[0] for _, row in current.values()}
     fresh: dict[Row, Row] = {}
@@ -284,9 +311,6 @@ def write_versions(
         else:
             corrected += other is not None
             fresh[key] = row
-    vids = np.arange(first_vid, first_vid + len(fresh))
-    _insert(session, shape, list(fresh.values()), vids, batch)
-    _assert(session, np.concatenate([vids, np.array(sorted(said), dtype=np.int64)]), batch)
     notes = []
     again = {row[0] for row in fresh.values()} & had
     if shape.kind == "fish" and again:
@@ -294,7 +318,7 @@ def write_versions(
             f"Fish were added to {len(again)} surveys that had measured fish already; if this file is a corrected "
             "version of an earlier one, withdraw that batch."
         )
-    return len(fresh) - corrected, known, corrected, notes
+    return fresh, said, known, corrected, notes
 
 
 def same_row(one: Row, other: Row) -> bool:

@@ -166,7 +166,16 @@ class Adding(Keeping):
             The file as a whole cannot be read.
         """
         path = Path(path)
-        return self._report(self._read(path, self._chosen(path, recipe, columns), progress), None)
+        read = self._read(path, self._chosen(path, recipe, columns), progress)
+        if read.kind not in FISH_KINDS:
+            return self._report(read, None)
+        found = self.store.compare_surveys(read.surveys, read.catches, read.fish)
+        read = replace(
+            read,
+            refused=pd.concat([read.refused, found.refused], ignore_index=True),
+            warnings=(*read.warnings, *found.notes),
+        )
+        return self._report(read, None, (found.n_new, found.n_known, found.n_corrected))
 
     def load(
         self,
@@ -314,14 +323,20 @@ class Adding(Keeping):
 
         return self.remember(("past",), make)
 
-    def _report(self, read: ReadResult, result: Any) -> CheckReport:
+    def _report(
+        self, read: ReadResult, result: Any, counts: tuple[int, int, int] | None = None
+    ) -> CheckReport:
         fish_rows = len(read.surveys) + len(read.catches) + len(read.fish)
-        good = fish_rows if read.kind in FISH_KINDS else read.counts.get("readings", len(read.frame))
+        good = (
+            sum(counts or (fish_rows,))
+            if read.kind in FISH_KINDS
+            else read.counts.get("readings", len(read.frame))
+        )
         if result is not None:
             counts = (result.n_new, result.n_known, result.n_corrected)
-        elif read.kind in FISH_KINDS:
-            counts = (good, 0, 0)
-        else:
+        elif counts is None and read.kind in FISH_KINDS:
+            counts = (good, 0, 0)  # a row put right that is still refused: there is nothing to compare
+        elif counts is None:
             counts = self._compare(read.frame)
         skipped = bool(result is not None and result.skipped)
         n_refused = len(read.refused) if result is None else result.n_refused

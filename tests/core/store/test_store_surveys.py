@@ -86,6 +86,21 @@ def test_corrections_and_their_withdrawal(store):
     assert history["brought_who"].tolist() == ["crew", "crew", "office"]
 
 
+@pytest.mark.parametrize("there", [False, True])
+def test_a_comparison_counts_what_the_load_then_counts(store, there):
+    if there:
+        store.load_surveys(surveys(), catches(), fish(), BatchInfo(file="a"))
+    other = catches((("N1", "walleye", 4), ("N1", "yellow perch", 12), ("N9", "walleye", 1)))
+    tables = (surveys(effort=[1.0, 3.0, np.nan]), other, fish((400.0, 400.0, 400.0)))
+    version = store.data_version()
+    dry = store.compare_surveys(*tables)
+    assert store.data_version() == version
+    expected = (1, 5, 2, 1) if there else (8, 0, 0, 1)  # a third fish of 400 mm is new; N9 is nobody's survey
+    assert (dry.n_new, dry.n_known, dry.n_corrected, len(dry.refused)) == expected
+    assert counts(store.load_surveys(*tables, BatchInfo(file="b"))) == expected
+    assert (dry.refused["reason"].tolist()) == ["no survey 'N9' is known"]
+
+
 def test_a_withdrawn_survey_hides_its_catches_which_come_back_with_it(store):
     store.load_surveys(surveys(), None, None, BatchInfo(file="surveys"))
     store.load_surveys(None, catches(), fish(), BatchInfo(file="catches"))

@@ -41,6 +41,44 @@ def test_a_dry_run_stores_nothing_and_tells_what_the_load_does(ws: Workspace) ->
     assert ws.load(good, "demo-crew").skipped
 
 
+@pytest.mark.parametrize(
+    ("name", "recipe", "column", "value", "new_row"),
+    [
+        ("surveys", "demo-surveys", "effort", "7", "GN-NEW-1,vellumere,VEL-1,gill net,2025-09-01 17:00,,1,net-night,"),
+        ("catches", "demo-catches", "count", "77", "GN-VEL-2008-1,muskellunge,1,,64"),
+        ("fish", "demo-fish", "length_mm", "399", "GN-VEL-2008-1,walleye,402,640,3,,64"),
+    ],
+)  # fmt: skip
+def test_a_dry_run_of_fish_tells_what_the_load_does(
+    ws: Workspace, tmp_path: Path, name: str, recipe: str, column: str, value: str, new_row: str
+) -> None:
+    lines = (ws.root / "data" / "surveys" / f"{name}.csv").read_text("utf-8").splitlines()
+    cells = lines[1].split(",")
+    cells[lines[0].split(",").index(column)] = value
+    path = tmp_path / f"{name}.csv"
+    path.write_text("\n".join([lines[0], ",".join(cells), *lines[2:6], new_row]) + "\n", "utf-8")
+    version = ws.data_version
+    dry = ws.check(path, recipe)
+    assert ws.data_version == version
+    # five rows of the file that was loaded, the first of them changed, and one that is new
+    changed = (2, 4, 0) if name == "fish" else (1, 4, 1)  # a fish has no identity: changed is another fish
+    assert (dry.n_new, dry.n_known, dry.n_corrected) == changed
+    assert dry.n_good == 6
+    real = ws.load(path, recipe)
+    assert (real.n_new, real.n_known, real.n_corrected, real.n_refused) == (*changed, dry.n_refused)
+    again = ws.check(path, recipe)
+    assert (again.n_new, again.n_known, again.n_corrected) == (0, 6, 0)
+
+
+def test_a_dry_run_says_which_catches_have_no_survey(ws: Workspace, tmp_path: Path) -> None:
+    path = tmp_path / "catches.csv"
+    path.write_text("survey,species,count,pass_number,mesh_mm\nGN-NOWHERE,walleye,1,,64\n", "utf-8")
+    dry = ws.check(path, "demo-catches")
+    assert (dry.n_new, dry.n_refused) == (0, 1)
+    assert "no survey 'GN-NOWHERE' is known" in dry.refused["reason"].iloc[-1]
+    assert ws.load(path, "demo-catches").n_refused == 1
+
+
 def test_three_bad_rows_do_not_lose_the_good_ones(ws: Workspace) -> None:
     report = ws.load(ws.root / "data" / "hold_back" / "bad_week.csv", "demo-crew")
     assert report.n_refused == 3
