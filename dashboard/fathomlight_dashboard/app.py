@@ -30,15 +30,17 @@ def main() -> None:
         return
     ws = admitted
     state = State()
-    pages = [p for p in discover() if p.needs(ws.rights.role) and (p.available is None or p.available(ws))]
-    entries = {p.path: _entry(p, ws, state) for p in pages}
+    every = [p for p in discover() if p.available is None or p.available(ws)]
+    pages = [p for p in every if p.needs(ws.rights.role)]  # a link to one of the others says what it takes
+    entries = {p.path: _entry(p, ws, state) for p in every}
     first = _entry(pages[0], ws, state, first=True)
     chosen = st.navigation([first, *entries.values()], position="hidden")
     # In the menu the first page is the bare address; its own address stays good for links.
-    state.add_pages({**entries, pages[0].path: first})
-    _menu(pages, {**entries, pages[0].path: first}, ws, state)
+    linked = {p.path: entries[p.path] for p in pages} | {pages[0].path: first}
+    state.add_pages(linked)
+    _menu(pages, linked, ws, state)
     chosen.run()
-    _foot(pages, {**entries, pages[0].path: first}, state)
+    _foot(pages, linked, state)
 
 
 def _foot(pages: list[Page], entries: dict[str, st.Page], state: State) -> None:

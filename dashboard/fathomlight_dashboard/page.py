@@ -118,6 +118,13 @@ def show(page: Page, ws: Workspace, state: State) -> None:
     """
     st.title(page.title, anchor=False)
     widgets.invented_label(ws)
+    if page.least != "reader" and not page.needs(ws.rights.role):
+        st.info(
+            f"This page takes the role {page.least} or more, and here you are {ws.rights.role}. Ask a manager of this "
+            "workspace, or log in if you have not.",
+            icon=":material/lock:",
+        )
+        return
     try:
         page.render(ws, state)
     except FathomlightError as error:

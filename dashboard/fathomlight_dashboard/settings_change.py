@@ -46,12 +46,11 @@ def change_view(ws: Workspace, state: State) -> None:
     if stale:
         with head:
             _changed_meanwhile(state, name)
-    if text == opened.text:
-        st.button("Check this text", icon=":material/fact_check:", disabled=True)
-        st.caption("Change the text, then check it: nothing is saved before you have seen what would differ.")
-        return
     left, right = st.columns(2)
     left.button("Check this text", icon=":material/fact_check:", type="primary", width="stretch")
+    if text == opened.text:
+        st.caption("Change the text, then check it: nothing is saved before you have seen what would differ.")
+        return
     if right.button("Drop my changes", icon=":material/undo:", width="stretch"):
         _open_again(state, name)
         st.rerun()

@@ -102,6 +102,49 @@ def test_a_reviewer_may_withdraw_until_the_role_is_taken_away(someone: Any, guar
     assert NO_RIGHTS in person.text()
 
 
+@pytest.mark.parametrize(
+    ("email", "trail_seen", "settings_seen"),
+    [(VOLUNTEER, False, False), (REVIEWER, True, False), (MANAGER, True, True)],
+)
+def test_who_did_what_and_the_settings_are_for_those_who_answer_for_them(
+    someone: Any, guarded: Any, email: str, trail_seen: bool, settings_seen: bool
+) -> None:
+    before = (guarded.workspace / "config" / "alerts.toml").read_bytes()
+    person = someone()
+    person.log_in(email)
+    assert ("Who did what" in person.menu()) is trail_seen
+    assert ("Settings" in person.menu()) is settings_seen
+    person.open("trail?deed=load")
+    assert ("before@lakes.example" in str(person.tab.content())) is trail_seen
+    assert ("This page takes the role reviewer or more" in person.text()) is not trail_seen
+    person.open("settings?view=change&file=alerts.toml")
+    assert (person.tab.get_by_label("Text of alerts.toml", exact=True).count() == 1) is settings_seen
+    assert ("upper-arm-murky" in person.tab.content()) is settings_seen
+    person.open("settings")
+    assert (VOLUNTEER in person.tab.inner_text("[data-testid=stMain]")) is False
+    assert (guarded.workspace / "config" / "alerts.toml").read_bytes() == before
+
+
+def test_a_manager_whose_role_is_taken_away_saves_nothing(someone: Any, guarded: Any) -> None:
+    path = guarded.workspace / "config" / "alerts.toml"
+    before = path.read_text(encoding="utf-8")
+    person = someone()
+    person.log_in(MANAGER)
+    person.open("settings?view=change&file=alerts.toml")
+    person.tab.get_by_label("Text of alerts.toml", exact=True).fill(
+        before.replace("below = 0.7 ", "below = 0.9 ")
+    )
+    person.press("Check this text")
+    person.tab.get_by_label("Why", exact=True).fill("while nobody looks")
+    with_login(guarded, f'email = "{MANAGER}"\nrole = "manager"', f'email = "{MANAGER}"\nrole = "reviewer"')
+    person.tab.get_by_role("button", name=re.compile("Save alerts.toml")).click()
+    person.tab.wait_for_timeout(800)
+    person.settle()
+    assert f"{MANAGER} · reviewer" in person.menu()
+    assert path.read_text(encoding="utf-8") == before
+    assert trail(guarded, "settings") == []
+
+
 def test_a_manager_may_do_everything_and_leaves(someone: Any, guarded: Any) -> None:
     person = someone()
     person.log_in(MANAGER)

@@ -58,7 +58,15 @@ def _heading(title: str) -> None:
 
 
 def _change(state: State, name: str) -> None:
-    state.link("settings", f"Change {name}", icon=":material/edit:", view="change", file=name)
+    st.button(
+        f"Change {name}", icon=":material/edit:", key=f"change {name}", on_click=_open, args=(state, name)
+    )
+
+
+def _open(state: State, name: str) -> None:
+    state.set("view", "change")
+    state.set("file", name)
+    state.flush()
 
 
 def _stations(ws: Workspace, state: State) -> None:
