@@ -342,12 +342,19 @@ class Meaning(Looking):
         return self.remember(("habitat", where.id, species), lambda: self._habitat(where, species))
 
     def _habitat(self, water: Water, species: str) -> HabitatAnswer:
-        from fathomlight.indices.habitat import habitat_sensitivity, habitat_uncertainty, thermal_optical_area
+        from fathomlight.indices.habitat import (
+            CLEAREST_M,
+            habitat_sensitivity,
+            habitat_uncertainty,
+            thermal_optical_area,
+        )
 
         inputs, kind = self.habitat_inputs(water.id), self.species[species]
         result = thermal_optical_area(inputs, species=kind)
         whole = bool(len(water.depth_areas)) and not math.isnan(water.latitude) and len(inputs.dates) > 0
-        doubt = habitat_uncertainty(inputs, species=kind) if whole else None
+        possible = self.config.possible.get("secchi")
+        clearest = CLEAREST_M if possible is None else possible[1]
+        doubt = habitat_uncertainty(inputs, species=kind, clearest_m=clearest) if whole else None
         curve = habitat_sensitivity(inputs, species=kind) if whole else None
         yearly = result.years[["year", "area_m2", "share", "secchi_m", "covered"]].copy()
         yearly.insert(1, "area_ha", yearly.pop("area_m2") / 1e4)
@@ -355,6 +362,7 @@ class Meaning(Looking):
             limits = doubt.years.set_index("year")[["low_m2", "high_m2"]] / 1e4
             yearly["low"] = yearly["year"].map(limits["low_m2"])
             yearly["high"] = yearly["year"].map(limits["high_m2"])
+        open_days = doubt is not None and bool(doubt.years["open_days"].any())
         return HabitatAnswer(
             water=water.id,
             station="",
@@ -366,7 +374,7 @@ class Meaning(Looking):
             sentence=f"{water.name}: {result.reading}",
             caution=result.caution,
             method=result.method,
-            notes=tuple(result.notes),
+            notes=(*result.notes, *(doubt.notes[:1] if doubt is not None and open_days else ())),
         )
 
     def clarity_relation(self, station: str, x: str = "secchi", y: str = "turbidity_ntu") -> ClarityRelation:

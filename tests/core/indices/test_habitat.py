@@ -460,9 +460,61 @@ def test_uncertainty_vanishes_without_doubt():
     assert row["high_m2"] == pytest.approx(row["area_m2"])
 
 
+DEEP = {"area_depths_m": [0.0, 200.0], "areas_m2": [2e6, 0.0], "temperatures": None, "depth_step_m": 0.25}
+"""A funnel so deep that the whole band lies in it: the bed in the band is as wide as the band is thick, and the
+band twice as thick when the water is twice as clear."""
+
+
+def test_a_disc_on_the_bottom_leaves_the_upper_end_open():
+    """More than 1 m, and 2 m the clearest there can be: the area lies between that of 1 m and twice as much."""
+    settings = {"k_range": (1.7, 1.7), "reading_cv": 0.0, "draws": 20}
+    n = len(lake().dates)
+    measured = habitat_uncertainty(lake(disc=1.0, **DEEP), **settings).years.iloc[0]
+    assert measured["high_m2"] == pytest.approx(measured["area_m2"])
+    bounds = lake(disc=1.0, **DEEP, qualifiers=[">"] * n)
+    row = habitat_uncertainty(bounds, clearest_m=2.0, **settings).years.iloc[0]
+    assert row["area_m2"] == pytest.approx(measured["area_m2"])
+    assert row["low_m2"] == pytest.approx(measured["area_m2"], rel=1e-3)
+    assert row["high_m2"] == pytest.approx(2 * measured["area_m2"], rel=2e-3)
+    assert row["open_days"] == len(thermal_optical_area(bounds).days)
+
+
+def test_the_open_end_holds_every_clarity_from_the_bound_on():
+    """In a shallow lake more clarity can also mean less habitat: then the lower end lies below the estimate."""
+    settings = {"k_range": (1.7, 1.7), "reading_cv": 0.0, "draws": 20}
+    bounds = lake(disc=3.0, qualifiers=[">"] * len(lake().dates))
+    row = habitat_uncertainty(bounds, clearest_m=12.0, **settings).years.iloc[0]
+    each = [thermal_optical_area(lake(disc=d)).years["area_m2"].iloc[0] for d in np.geomspace(3.0, 12.0, 13)]
+    assert row["low_m2"] <= min(each) * 1.001 < row["area_m2"]
+    assert row["high_m2"] >= max(each) * 0.999
+    assert row["low_m2"] == pytest.approx(each[-1], rel=0.01)  # here habitat only falls as the water clears
+
+
+def test_only_days_beside_a_disc_on_the_bottom_are_open():
+    """Of the year with one bound the days between its two neighbours are open; the other year is as measured."""
+    years = (2019, 2020)
+    measured = lake(years=years)
+    signs = np.array(["="] * len(measured.dates), dtype=object)
+    signs[3] = ">"
+    settings = {"k_range": (1.7, 1.7), "reading_cv": 0.0, "draws": 20}
+    found = habitat_uncertainty(replace(measured, qualifiers=signs), clearest_m=10.0, **settings)
+    one, other = found.years.iloc[0], found.years.iloc[1]
+    assert (one["open_days"], other["open_days"]) == (27, 0)  # visits every 14 days: 13 + 1 + 13
+    assert other["low_m2"] == pytest.approx(other["high_m2"])
+    assert one["low_m2"] < one["area_m2"]
+    assert "leaves the clarity open up to 10 m" in found.method
+    assert "27 days rest on a disc seen on the bottom" in found.notes[0]
+
+
+def test_a_value_below_is_no_disc_on_the_bottom():
+    inputs = lake(qualifiers=["<"] * len(lake().dates))
+    assert habitat_uncertainty(inputs, draws=20).years["open_days"].tolist() == [0]
+
+
 @pytest.mark.parametrize(
     ("changes", "name"),
     [
+        ({"clearest_m": 0.0}, "clearest_m"),
         ({"k_range": (2.0, 1.0)}, "k_range"),
         ({"k_range": (0.0, 1.0)}, "k_range"),
         ({"reading_cv": 1.0}, "reading_cv"),

@@ -11,9 +11,10 @@ from fathomlight.indices.habitat.course import HabitatResult, thermal_optical_ar
 from fathomlight.indices.habitat.inputs import HabitatInputs
 from fathomlight.indices.habitat.sensitivity import HabitatSensitivityResult, habitat_sensitivity
 from fathomlight.indices.habitat.species import WALLEYE, Species
-from fathomlight.indices.habitat.uncertainty import HabitatUncertaintyResult, habitat_uncertainty
+from fathomlight.indices.habitat.uncertainty import CLEAREST_M, HabitatUncertaintyResult, habitat_uncertainty
 
 __all__ = [
+    "CLEAREST_M",
     "WALLEYE",
     "HabitatInputs",
     "HabitatResult",

@@ -111,7 +111,8 @@ class HabitatDays:
 
     ``log_disc`` (days,) is ln of disc depth; ``light`` the light through each day of a year; ``bed`` (days,
     nodes) and ``plain_bed`` (nodes,) are suited bed and bed shallower than each grid node, with the flat
-    bottom at the end.
+    bottom at the end. ``bound`` marks readings with a qualifier, ``above`` those of them that only say that
+    the water was clearer.
     """
 
     days: Days
@@ -119,6 +120,7 @@ class HabitatDays:
     weights: DayWeights | None
     log_readings: FloatArray
     bound: npt.NDArray[np.bool_]
+    above: npt.NDArray[np.bool_]
     reading_days: Days
     log_disc: FloatArray
     light: LightCourse | None
@@ -165,8 +167,10 @@ def day_of_year(days: Days) -> npt.NDArray[np.int_]:
     return np.asarray(first + offset)
 
 
-def _by_day(inputs: HabitatInputs) -> tuple[Days, FloatArray, npt.NDArray[np.bool_]]:
-    """Disc readings as one ln(depth) a day, and whether it is a bound."""
+def _by_day(
+    inputs: HabitatInputs,
+) -> tuple[Days, FloatArray, npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Disc readings as one ln(depth) a day, whether it is a bound, and whether the water was clearer."""
     days = local_days("dates", inputs.dates)
     disc = as_floats("secchi_m", inputs.secchi_m).ravel()
     if days.size != disc.size:
@@ -174,11 +178,15 @@ def _by_day(inputs: HabitatInputs) -> tuple[Days, FloatArray, npt.NDArray[np.boo
     check_positive("secchi_m", disc, "a disc depth")
     qualifiers = qualifier_array(inputs.qualifiers, disc.size)
     used = ~np.isnat(days) & np.isfinite(disc)
-    days, disc, bound = days[used], disc[used], qualifiers[used] != "="
+    days, disc, signs = days[used], disc[used], qualifiers[used]
     unique, where = np.unique(days, return_inverse=True)
     count = np.bincount(where, minlength=unique.size)
     logs = np.bincount(where, weights=np.log(disc), minlength=unique.size) / np.maximum(count, 1)
-    return unique, logs, np.bincount(where, weights=bound, minlength=unique.size) > 0
+    bound, above = (
+        np.bincount(where, weights=marked, minlength=unique.size) > 0
+        for marked in (signs != "=", signs == ">")
+    )
+    return unique, logs, bound, above
 
 
 def _check_settings(inputs: HabitatInputs) -> None:
@@ -258,7 +266,7 @@ def lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> Habitat
 
 def _lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> HabitatDays:
     _check_settings(inputs)
-    reading_days, log_readings, bound = _by_day(inputs)
+    reading_days, log_readings, bound, above = _by_day(inputs)
     profiles = _profiles(inputs)
     profile_days = np.array([p.day for p in profiles], dtype="datetime64[D]")
     known = reading_days if reading_days.size else profile_days
@@ -289,6 +297,7 @@ def _lay_out(inputs: HabitatInputs, low_degc: float, high_degc: float) -> Habita
         weights=weights,
         log_readings=log_readings,
         bound=bound,
+        above=above,
         reading_days=reading_days,
         log_disc=log_disc,
         light=light,
