@@ -147,6 +147,19 @@ def test_a_wrong_table_is_refused_by_name(tmp_path: Path, text: str, says: str) 
     assert says in str(error.value)
 
 
+def test_the_example_in_the_demo_settings_is_off_and_good_once_the_marks_are_taken_away(tmp_path: Path) -> None:
+    text = (ROOT / "config" / "workspace.toml").read_text(encoding="utf-8")
+    _, example = text.split("\n# [login]\n")
+    assert not load_config(ROOT).login.enabled
+    lines = [line.removeprefix("#").removeprefix(" ") for line in example.splitlines()]
+    login = config_with(tmp_path, "\n[login]\n" + "\n".join(lines)).login
+    assert login.enabled
+    assert [(p.email, p.role) for p in login.person] == [
+        ("manager@lakes.example", "manager"), ("volunteer@lakes.example", "volunteer"),
+    ]  # fmt: skip
+    assert login.person[1].waters == ("tannerook",)
+
+
 def test_without_a_table_there_is_no_login(tmp_path: Path) -> None:
     assert not config_with(tmp_path, "").login.enabled
 
