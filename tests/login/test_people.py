@@ -147,7 +147,9 @@ def test_a_wrong_table_is_refused_by_name(tmp_path: Path, text: str, says: str) 
     assert says in str(error.value)
 
 
-def test_the_example_in_the_demo_settings_is_off_and_good_once_the_marks_are_taken_away(tmp_path: Path) -> None:
+def test_the_example_in_the_demo_settings_is_off_and_good_once_the_marks_are_taken_away(
+    tmp_path: Path,
+) -> None:
     text = (ROOT / "config" / "workspace.toml").read_text(encoding="utf-8")
     _, example = text.split("\n# [login]\n")
     assert not load_config(ROOT).login.enabled
