@@ -12,6 +12,7 @@ says, so the token's own end is checked here.
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import hmac
 import logging
@@ -48,7 +49,7 @@ WORDS = {
 
 
 class _Tokens:
-    """Tokens seen and tokens ended in this process, until they run out."""
+    """Tokens seen and tokens ended in this process, until they run out; the store knows those ended in others."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
@@ -100,9 +101,9 @@ def admit(ws: Workspace) -> Workspace | None:
     claims = _claims()
     person = person_of(login, claims, time.time())
     if claims is not None:
-        if person.problem == "expired" or TOKENS.has("ended", _token(claims)):
+        if person.problem == "expired" or _ended(ws, claims):
             person = Person("", person_of(login, None, 0).rights, "expired")
-            _end(claims, "expired")
+            _end(ws, claims, "expired")
         else:
             _note(ws, claims, person)
     if person.rights is None:
@@ -129,7 +130,9 @@ def show(ws: Workspace) -> None:
             names = [ws.waters[w].name for w in sorted(ws.rights.waters) if w in ws.waters]
             st.caption(f"Your waters: {widgets.plain(', '.join(names) or 'none')}")
     _log_out(
-        claims, f"{ws.rights.role}: {MAY[ws.rights.role]}. The session ends by itself when its token does."
+        ws,
+        claims,
+        f"{ws.rights.role}: {MAY[ws.rights.role]}. The session ends by itself when its token does.",
     )
 
 
@@ -200,9 +203,26 @@ def _note(ws: Workspace, claims: Mapping[str, Any], person: Person) -> None:
         ws.acting_as(person.actor, person.rights).audit("login", {"role": role})
 
 
-def _end(claims: Mapping[str, Any], outcome: str) -> None:
-    """End a session: this token counts nowhere in this process any more, and the browser forgets it."""
-    TOKENS.add("ended", _token(claims), _until(claims))
+def _ended(ws: Workspace, claims: Mapping[str, Any]) -> bool:
+    """Return whether a token was ended, here or in another process."""
+    token = _token(claims)
+    if TOKENS.has("ended", token):
+        return True
+    if not ws.store.token_ended(token):
+        return False
+    TOKENS.add("ended", token, _until(claims))
+    return True
+
+
+def _end(ws: Workspace, claims: Mapping[str, Any], outcome: str) -> None:
+    """End a session: this token counts in no process any more, and the browser forgets it."""
+    token, until = _token(claims), _until(claims)
+    if TOKENS.add("ended", token, until) and until > time.time():
+        try:
+            latest = min(until, time.time() + 400 * 86_400)
+            ws.store.end_token(token, dt.datetime.fromtimestamp(latest + 60, dt.UTC))
+        except FathomlightError as error:  # here it is ended all the same
+            log.warning("the end of a session could not be told to other processes: %s", error.what)
     email = claims.get("email")
     log.info("logout", extra={"who": pseudonym(str(email or "")), "outcome": outcome})
     st.logout()
@@ -213,9 +233,9 @@ def _log_in(login: LoginTable) -> None:
         st.login(None if login.provider == "default" else login.provider)
 
 
-def _log_out(claims: Mapping[str, Any], text: str | None = None) -> None:
+def _log_out(ws: Workspace, claims: Mapping[str, Any], text: str | None = None) -> None:
     if st.button("Log out", icon=":material/logout:", key="log out", help=text):
-        _end(claims, "asked for")
+        _end(ws, claims, "asked for")
 
 
 def _door(ws: Workspace, login: LoginTable, person: Person, *, logged_in: bool) -> None:
@@ -224,6 +244,6 @@ def _door(ws: Workspace, login: LoginTable, person: Person, *, logged_in: bool) 
     widgets.sentence(WORDS[person.problem])
     claims = _claims() if logged_in else None
     if claims is not None:
-        _log_out(claims)
+        _log_out(ws, claims)
     else:
         _log_in(login)

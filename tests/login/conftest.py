@@ -225,6 +225,31 @@ class Person:
 
 
 @pytest.fixture
+def restarted(
+    browser: Any, guarded: Dashboard, tmp_path: Path
+) -> Iterator[tuple[Person, Callable[[], None]]]:
+    """Return somebody at a dashboard of its own, and what puts another process in the place of its process."""
+    workspace = new_workspace(tmp_path / "workspace", LOGIN)
+    port = free_port()
+    url = f"http://127.0.0.1:{port}"
+    secrets = tmp_path / "secrets.toml"
+    secrets.write_text(secrets_text(url, guarded.provider.url))
+    running, log = start(tmp_path, workspace, port, secrets)
+    processes = [running]
+
+    def restart() -> None:
+        end(processes.pop())
+        processes.append(start(tmp_path, workspace, port, secrets)[0])
+
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    try:
+        yield Person(context.new_page(), context, Dashboard(url, workspace, log, guarded.provider)), restart
+    finally:
+        context.close()
+        end(processes.pop())
+
+
+@pytest.fixture
 def someone(browser: Any, guarded: Dashboard) -> Iterator[Callable[[], Person]]:
     """Return a maker of people; nobody may ask for anything outside the loopback or see an error."""
     made: list[Person] = []

@@ -170,6 +170,30 @@ def test_a_manager_may_do_everything_and_leaves(someone: Any, guarded: Any) -> N
     assert "Attention" not in person.text()
 
 
+def test_a_session_ended_in_one_process_is_ended_in_every_other(restarted: Any) -> None:
+    """A cookie copied before the logout opens a process that did not see the login, and none after the logout."""
+    person, another_process = restarted
+    person.log_in(MANAGER)
+    stolen = [c for c in person.context.cookies() if c["name"].startswith("_streamlit_user")]
+    another_process()
+    person.open()
+    assert f"{MANAGER} · manager" in person.menu()
+    person.tab.get_by_role("button", name=re.compile("Log out")).first.click()
+    person.tab.wait_for_timeout(1500)
+    person.settle()
+    assert DOOR in person.text()
+    another_process()
+    person.context.add_cookies(stolen)
+    person.open()
+    person.tab.get_by_text(re.compile(f"{re.escape(ENDED)}|{re.escape(DOOR)}")).first.wait_for(timeout=20_000)
+    assert MANAGER not in person.text()
+    assert "Attention" not in person.text()
+    with open_workspace(person.site.workspace, read_only=True) as ws, ws.store._db.session() as session:
+        rows = session.rows("SELECT token FROM ended_token")
+    assert len(rows) == 1
+    assert re.fullmatch("[0-9a-f]{64}", rows[0][0])
+
+
 @pytest.mark.parametrize("fault", ["signature", "expired"])
 def test_a_false_token_opens_nothing(someone: Any, guarded: Any, fault: str) -> None:
     person = someone()

@@ -15,7 +15,7 @@ from fathomlight.store.database import Database, hide_password
 if TYPE_CHECKING:
     import sqlalchemy as sa
 
-REVISIONS = ("0001", "0002", "0003", "0004")
+REVISIONS = ("0001", "0002", "0003", "0004", "0005")
 """All revisions, oldest first."""
 HEAD = REVISIONS[-1]
 """The revision this program reads and writes."""

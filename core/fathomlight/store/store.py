@@ -15,11 +15,12 @@ from fathomlight.store.migrate import prepare
 from fathomlight.store.quality_part import QualityPart
 from fathomlight.store.reading_part import ReadingPart
 from fathomlight.store.survey_part import SurveyPart
+from fathomlight.store.token_part import TokenPart
 
 _POSTGRES = ("postgresql://", "postgresql+psycopg://", "postgres://")
 
 
-class Store(ReadingPart, BatchPart, QualityPart, SurveyPart, LedgerPart):
+class Store(ReadingPart, BatchPart, QualityPart, SurveyPart, LedgerPart, TokenPart):
     """Readings with their whole history, in SQLite or PostgreSQL. Made by :func:`open_store`.
 
     Every method may be called from any thread, and several programs may work on one store at once: readers

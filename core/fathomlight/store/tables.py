@@ -222,3 +222,10 @@ notice_sent = sa.Table(
     _text("state"), _whole("attempts", 1), _whole("done_at"), _text("detail"),
     **CLUSTERED,
 )  # fmt: skip
+
+# token: a hash; until_at: when the token runs out by itself, and the row may go
+ended_token = sa.Table(
+    "ended_token", metadata,
+    sa.Column("token", sa.Text(), primary_key=True), _whole("until_at"),
+    **CLUSTERED,
+)  # fmt: skip
