@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from typing import Literal
 
 import pandas as pd
 
@@ -15,20 +16,26 @@ from fathomlight.store.batches import (
     active_copy,
     batch_table,
     bump,
+    check_state,
     kind_of,
     log,
     set_state,
     skipped_result,
 )
+from fathomlight.store.database import Session
 from fathomlight.store.loading import publish
 from fathomlight.store.part import Part
-from fathomlight.store.resolving import find_affected, settle
+from fathomlight.store.resolving import judge, settle
 from fathomlight.store.staging import Progress, Stage, stage_refused
 from fathomlight.store.survey_part import count_changes, state_of_surveys
 from fathomlight.store.times import to_instants
 
 _OPEN = "(settled_at = 0 OR settled_by IN (SELECT b.id FROM batch b WHERE b.id = settled_by AND b.state = 'withdrawn'))"
 _LOG_COLUMNS = ["batch", "action", "who", "why", "done"]
+
+
+def _data_version(session: Session) -> int:
+    return session.number("SELECT value FROM counter WHERE name = 'data_version'")
 
 
 class BatchPart(Part):
@@ -119,26 +126,40 @@ class BatchPart(Part):
         return self._change(batch, "active", who, why)
 
     def _change(self, batch: int, state: str, who: str, why: str) -> BatchChange:
-        action = "withdraw" if state == "withdrawn" else "restore"
-        with self._db.writing(fresh=True) as session:
-            now = self._now()
-            if kind_of(session, batch) == "surveys":
-                before = state_of_surveys(session)
-                set_state(session, batch, state)
-                gone, back, other = count_changes(before, state_of_surveys(session))
-            else:
-                set_state(session, batch, state)
-                find_affected(session, batch)
-                gone, back, other = settle(session)
-            log(session, batch, action, who, why, now)
-            return BatchChange(
-                batch=int(batch),
-                action=action,  # type: ignore[arg-type]
-                n_gone=gone,
-                n_back=back,
-                n_other_value=other,
-                data_version=bump(session, "data_version"),
-            )
+        self._db.require_writable()
+        with self._db.session(fresh=True) as session:
+            kind = kind_of(session, batch)
+            judged = -1
+            if kind == "readings":
+                with session.preparing():  # the long part: nobody waits for it
+                    check_state(session, batch, state)
+                    judged = _data_version(session)
+                    judge(session, batch, state)
+            with session.write():
+                return self._publish_change(session, batch, kind, state, judged, (who, why))
+
+    def _publish_change(
+        self, session: Session, batch: int, kind: str, state: str, judged: int, by: tuple[str, str]
+    ) -> BatchChange:
+        """Give a batch its state and settle what follows, inside a write transaction."""
+        action: Literal["withdraw", "restore"] = "withdraw" if state == "withdrawn" else "restore"
+        before = state_of_surveys(session) if kind == "surveys" else {}
+        set_state(session, batch, state)
+        if kind == "surveys":
+            gone, back, other = count_changes(before, state_of_surveys(session))
+        else:
+            if _data_version(session) != judged:  # somebody wrote meanwhile
+                judge(session, batch, state)
+            gone, back, other = settle(session)
+        log(session, batch, action, *by, self._now())
+        return BatchChange(
+            batch=int(batch),
+            action=action,
+            n_gone=gone,
+            n_back=back,
+            n_other_value=other,
+            data_version=bump(session, "data_version"),
+        )
 
     def batches(self) -> pd.DataFrame:
         """Return all batches, newest first.

@@ -209,11 +209,16 @@ def kind_of(session: Session, batch: int) -> str:
     return str(row[0])
 
 
-def set_state(session: Session, batch: int, state: str) -> None:
-    """Change the state of a batch inside a transaction; :class:`ArgumentError` when it is in that state already."""
+def check_state(session: Session, batch: int, state: str) -> None:
+    """Raise :class:`ArgumentError` when a batch is in that state already."""
     row = session.row("SELECT state FROM batch WHERE id = ?", int(batch))
     if row is not None and row[0] == state:
         raise ArgumentError("batch", f"batch {batch} is {state} already", got=state)
+
+
+def set_state(session: Session, batch: int, state: str) -> None:
+    """Change the state of a batch inside a transaction; :class:`ArgumentError` when it is in that state already."""
+    check_state(session, batch, state)
     session.run("UPDATE batch SET state = ? WHERE id = ?", state, int(batch))
 
 

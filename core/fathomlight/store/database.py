@@ -116,6 +116,18 @@ class Session:
             with contextlib.suppress(Exception):
                 self.run("ROLLBACK")
 
+    @contextlib.contextmanager
+    def preparing(self) -> Iterator[None]:
+        """Reads of one and the same state that fill temporary tables, which stay; nobody has to wait for it."""
+        self.run("BEGIN" if self.engine == "sqlite" else "BEGIN ISOLATION LEVEL REPEATABLE READ")
+        try:
+            yield
+            self.run("COMMIT")
+        except BaseException:
+            with contextlib.suppress(Exception):
+                self.run("ROLLBACK")
+            raise
+
     def close(self) -> None:
         """Close the connection."""
         with contextlib.suppress(Exception):

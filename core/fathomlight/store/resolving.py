@@ -2,6 +2,10 @@
 
 What is in force for an identity is what the latest batch that is not withdrawn says of it, be it that the
 batch brought the version or found it known and confirmed it.
+
+:func:`judge` finds that out and fills temporary tables only, as if the batch had its new state already: other
+writers need not wait for it. :func:`settle` then moves the versions, inside the write transaction; it may be
+called only while the data are those that were judged.
 """
 
 from __future__ import annotations
@@ -12,11 +16,39 @@ from fathomlight.store.staging import IDENTITY_SQL, temporary
 
 _MATCH = "a.series = b.series AND a.time = b.time AND a.depth_m = b.depth_m AND a.replicate = b.replicate"
 _IDENTITY_COLUMNS = "series {w} NOT NULL, time {w} NOT NULL, depth_m {r} NOT NULL, replicate {w} NOT NULL"
+_SUPERSEDED = "CASE WHEN b.rank = 0 THEN 0 ELSE b.winner END"
 _VERDICT = "in_force, vid, rank, under, winner, place"
 
 
-def find_affected(session: Session, batch: int) -> None:
-    """Fill the temporary table ``affected`` with the identities that a batch speaks of."""
+_TEMPORARY = ("voting", "affected", "speaking", "verdict", "moving")
+
+
+def judge(session: Session, batch: int, state: str) -> None:
+    """Find out what will be in force once a batch has a state; fills temporary tables.
+
+    Parameters
+    ----------
+    session : Session
+        A connection inside a transaction.
+    batch : int
+        Its number.
+    state : {"active", "withdrawn"}
+        The state it is about to have.
+    """
+    for name in _TEMPORARY:
+        session.run(f"DROP TABLE IF EXISTS {name}")
+    temporary(session, "voting", "id {w} NOT NULL", key="id")
+    session.run(
+        f"INSERT INTO voting (id) SELECT id FROM batch WHERE state = 'active' AND id <> {int(batch)}"
+        + (f" UNION SELECT {int(batch)}" if state == "active" else "")
+    )
+    _find_affected(session, batch)
+    _judge(session)
+    _find_moving(session)
+
+
+def _find_affected(session: Session, batch: int) -> None:
+    """Fill ``affected`` with the identities that a batch speaks of."""
     temporary(session, "affected", _IDENTITY_COLUMNS, key=IDENTITY_SQL)
     for table, more in (("reading", ""), ("reading_old", "AND r.overruled = 0")):
         session.run(
@@ -37,15 +69,8 @@ def _confirms(batch: str) -> str:
     )
 
 
-def settle(session: Session) -> tuple[int, int, int]:
-    """Settle the ``affected`` identities by the states the batches have now.
-
-    Returns
-    -------
-    tuple of int
-        Identities without a value now, with one again, and with another version in force.
-    """
-    _judge(session)
+def _find_moving(session: Session) -> None:
+    """Fill ``moving``: winners not in force yet, under their own batch or one that confirmed them."""
     columns = f"{IDENTITY_SQL}, {CONTENT_SQL}"
     temporary(
         session,
@@ -55,7 +80,6 @@ def settle(session: Session) -> tuple[int, int, int]:
         "flag_by {w} NOT NULL, flag_loaded {w} NOT NULL, auto_mark {w} NOT NULL, original_value TEXT NOT NULL, "
         "origin {w} NOT NULL, note TEXT NOT NULL, batch {w} NOT NULL, first_batch {w} NOT NULL",
     )
-    # winners that are not in force yet; they stand under their own batch, or one that confirmed them
     moved = CONTENT_SQL.replace("batch, first_batch", "{batch}, first_batch")
     session.run(
         f"""INSERT INTO moving ({columns})
@@ -63,9 +87,25 @@ def settle(session: Session) -> tuple[int, int, int]:
         FROM verdict b JOIN reading_old a ON {_MATCH} AND a.vid = b.vid
         WHERE b.in_force = 0 AND b.place = 1 AND b.rank > 0"""
     )
+
+
+def settle(session: Session) -> tuple[int, int, int]:
+    """Move the versions as they were judged, inside a write transaction.
+
+    Parameters
+    ----------
+    session : Session
+        The connection that was given to :func:`judge`.
+
+    Returns
+    -------
+    tuple of int
+        Identities without a value now, with one again, and with another version in force.
+    """
+    columns = f"{IDENTITY_SQL}, {CONTENT_SQL}"
     session.run(
         f"""INSERT INTO reading_old ({columns}, superseded_by, overruled)
-        SELECT {prefixed("a", columns)}, 0, 0 FROM verdict b JOIN reading a ON {_MATCH}
+        SELECT {prefixed("a", columns)}, {_SUPERSEDED}, 0 FROM verdict b JOIN reading a ON {_MATCH}
         WHERE b.in_force = 1 AND (b.place > 1 OR b.rank = 0)"""
     )
     session.run(
@@ -82,7 +122,7 @@ def settle(session: Session) -> tuple[int, int, int]:
 
 def _judge(session: Session) -> None:
     """Fill ``verdict``: each version of the affected identities, the rank of its word, and its place among them."""
-    own = "CASE WHEN r.first_batch IN (SELECT id FROM batch WHERE state = 'active') THEN r.first_batch ELSE 0 END"
+    own = "CASE WHEN r.first_batch IN (SELECT id FROM voting) THEN r.first_batch ELSE 0 END"
     confirmed = f"""coalesce((SELECT max(o.batch) FROM speaking o WHERE o.series = r.series
         AND o.first_time <= r.time AND r.time <= o.last_time AND {_confirms("o.batch")}), 0)"""
     if not _find_speaking(session):
@@ -122,22 +162,23 @@ def _find_speaking(session: Session) -> int:
     )
     session.run(
         """INSERT INTO speaking (series, batch, first_time, last_time)
-        SELECT s.series, s.batch, s.first_time, s.last_time FROM batch_series s JOIN batch b ON b.id = s.batch
-        WHERE b.state = 'active' AND EXISTS (SELECT 1 FROM confirmed c WHERE c.batch = b.id)"""
+        SELECT s.series, s.batch, s.first_time, s.last_time FROM batch_series s JOIN voting b ON b.id = s.batch
+        WHERE EXISTS (SELECT 1 FROM confirmed c WHERE c.batch = b.id)"""
     )
     return session.number("SELECT count(*) FROM speaking")
 
 
 def _relabel(session: Session) -> None:
-    """Name the batch each version stands under, or is superseded by."""
+    """Name the batch each version stands under, or is superseded by, where that is another one now."""
     session.run(
         f"""UPDATE reading SET batch = b.under FROM verdict b
         WHERE {_MATCH.replace("a.", "reading.")} AND reading.vid = b.vid AND b.place = 1 AND b.in_force = 1
-        AND b.rank > 0"""
+        AND b.rank > 0 AND reading.batch <> b.under"""
     )
     session.run(
-        f"""UPDATE reading_old SET superseded_by = CASE WHEN b.rank = 0 THEN 0 ELSE b.winner END FROM verdict b
-        WHERE {_MATCH.replace("a.", "reading_old.")} AND reading_old.vid = b.vid AND (b.place > 1 OR b.rank = 0)"""
+        f"""UPDATE reading_old SET superseded_by = {_SUPERSEDED} FROM verdict b
+        WHERE {_MATCH.replace("a.", "reading_old.")} AND reading_old.vid = b.vid AND b.in_force = 0
+        AND (b.place > 1 OR b.rank = 0) AND reading_old.superseded_by <> {_SUPERSEDED}"""
     )
 
 

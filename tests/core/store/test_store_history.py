@@ -47,6 +47,34 @@ def test_a_corrected_value_comes_back_when_the_correction_is_withdrawn(store, ma
     assert store.check().ok
 
 
+def test_what_is_written_while_a_withdrawal_is_judged_counts(store, make, monkeypatch):
+    """The long part runs before the lock is taken; a correction that comes in between must not be lost."""
+    from fathomlight.store import batch_part
+
+    first = load(store, make([1.0, 2.0]))
+    calls = []
+
+    def judge(session, batch, state):
+        whole(session, batch, state)
+        if not calls:
+            calls.append(load(store, make([1.5, 2.0])))
+        else:
+            calls.append(0)
+
+    whole = batch_part.judge
+    monkeypatch.setattr(batch_part, "judge", judge)
+    change = store.withdraw(first, "reviewer", "wrong lake")
+    assert len(calls) == 2  # judged again
+    assert values(store) == [1.5, 2.0]  # the second batch corrected one and confirmed the other
+    assert (change.n_gone, change.n_other_value) == (0, 0)
+    assert store.check().ok
+    store.withdraw(calls[0], "", "")
+    assert values(store) == []
+    store.restore(first, "", "")
+    assert values(store) == [1.0, 2.0]
+    assert store.check().ok
+
+
 def test_withdrawing_the_older_batch_leaves_the_correction(store, make):
     old = load(store, make([1.0]))
     fix = load(store, make([1.5]))

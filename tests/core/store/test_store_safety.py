@@ -55,6 +55,40 @@ def test_killed_fifty_times_while_loading(sqlite_url):
     assert found["held"] >= found["acknowledged"] > 20
 
 
+@posix
+@pytest.mark.parametrize("share", [0.1, 0.4, 0.7, 0.95])
+def test_killed_while_withdrawing_nothing_is_torn(sqlite_url, share):
+    n = 60_000
+    times = pd.date_range("2025-01-01", periods=n, freq="min", tz="UTC").as_unit("us")
+    rows = pd.DataFrame({
+        "station": "Heron", "parameter": "p", "time": times,
+        "local_date": times.tz_localize(None).normalize(), "value": 1.0,
+    })  # fmt: skip
+    with open_store(sqlite_url) as store:
+        store.load_readings(rows, BatchInfo(file="first"))
+        store.load_readings(rows.assign(value=2.0), BatchInfo(file="second"))
+        begin = time.perf_counter()
+        store.withdraw(2, "", "")
+        took = time.perf_counter() - begin
+        store.restore(2, "", "")
+    code = (
+        "import sys\nfrom fathomlight.store import open_store\nstore = open_store(sys.argv[1])\n"
+        "store.batches()\nprint('ready', flush=True)\nstore.withdraw(2, '', '')\n"
+    )
+    child = subprocess.Popen([sys.executable, "-c", code, sqlite_url], stdout=subprocess.PIPE)
+    assert child.stdout is not None
+    assert child.stdout.readline() == b"ready\n"
+    time.sleep(share * took)
+    child.kill()
+    child.wait()
+    child.stdout.close()
+    with open_store(sqlite_url) as store:
+        withdrawn = store.batches().set_index("batch").loc[2, "state"] == "withdrawn"
+        assert set(store.readings(columns=["value"])["value"]) == ({1.0} if withdrawn else {2.0})
+        assert store.counts()["n"].sum() == n
+        assert store.check().ok
+
+
 def test_a_killed_load_leaves_no_files(sqlite_url, make):
     """Staged rows live in a file without a name: gone with the process."""
     code = (
