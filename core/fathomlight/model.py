@@ -131,6 +131,9 @@ READING_COLUMNS: Mapping[str, str] = {
 """Columns of a table of readings. ``value`` is canonical; ``depth_m`` is 0 for a disc and for the surface;
 ``local_date`` is midnight of the day at the station, without zone; ``replicate`` counts from 1."""
 
+MEASURED = ("depth_m", "time", "local_date", "replicate", "value", "qualifier", "flag")
+"""Columns of one series that answers and pictures are made of: a third of the memory of all."""
+
 IDENTITY = ("station", "parameter", "depth_m", "time", "replicate")
 """What makes two readings the same reading."""
 

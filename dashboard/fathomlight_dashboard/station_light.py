@@ -11,7 +11,7 @@ import streamlit as st
 from fathomlight.errors import NotFoundError
 from fathomlight.figures import clarity_relation, days_layered, isotherms, light_depths, stability
 from fathomlight.figures.shown import Units, count_text, date_text, number, shown_unit, to_shown
-from fathomlight.model import Parameter, Station
+from fathomlight.model import MEASURED, Parameter, Station
 from fathomlight.seasons import day_values
 from fathomlight_dashboard import data, widgets
 
@@ -218,7 +218,7 @@ def pairs(ws: Workspace, station: str, x: str, y: str) -> pd.DataFrame:
     """
     tables = []
     for name in (x, y):
-        days = day_values(data.ask(ws, "series", station, name)).set_index("date")
+        days = day_values(data.ask(ws, "series", station, name, MEASURED)).set_index("date")
         tables.append(days[["value", "code"]])
     both = tables[0].merge(tables[1], left_index=True, right_index=True, suffixes=("_x", "_y"))
     both = both[(both["value_x"] > 0) & (both["value_y"] > 0)]

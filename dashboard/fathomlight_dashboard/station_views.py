@@ -24,7 +24,7 @@ from fathomlight.figures import (
 )
 from fathomlight.figures.index import INPUTS
 from fathomlight.figures.shown import Units, parameter_number, shown_unit, to_shown
-from fathomlight.model import USED_FLAGS, Parameter, Station
+from fathomlight.model import MEASURED, USED_FLAGS, Parameter, Station
 from fathomlight_dashboard import data, station_light, widgets
 
 if TYPE_CHECKING:
@@ -77,6 +77,26 @@ def _used(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.iloc[np.flatnonzero(np.isin(rows["flag"].to_numpy(), [int(f) for f in USED_FLAGS]))]
 
 
+def _measured(ws: Workspace, station: str, parameter: Parameter) -> pd.DataFrame:
+    series: pd.DataFrame = data.ask(ws, "series", station, parameter.name, MEASURED)
+    return series
+
+
+def _as_written(ws: Workspace, station: str, parameter: Parameter, rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the same readings with what was written in the file, read for those that are shown only."""
+    if rows.empty:
+        return rows.assign(original_value="", original_unit="")
+    key = ["time", "depth_m", "replicate"]
+    written = ws.readings(
+        station,
+        parameter.name,
+        start=rows["time"].iloc[0],
+        end=rows["time"].iloc[-1],
+        columns=[*key, "original_value", "original_unit"],
+    )
+    return rows.merge(written, on=key, how="left", validate="one_to_one")
+
+
 def shown_readings(rows: pd.DataFrame, parameter: Parameter, units: Any) -> pd.DataFrame:
     """Return readings as a reader wants them: newest first, values in the chosen unit."""
     rows = rows.sort_values("time", ascending=False)
@@ -99,7 +119,7 @@ def shown_readings(rows: pd.DataFrame, parameter: Parameter, units: Any) -> pd.D
 
 def year_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
     """The last year against its past."""
-    series = data.ask(ws, "series", station.id, parameter.name)
+    series = _measured(ws, station.id, parameter)
     used = np.isin(series["flag"].to_numpy(), [int(f) for f in USED_FLAGS])
     dated = series["local_date"].to_numpy("datetime64[us]").astype("datetime64[Y]").astype(int) + 1970
     if not used.any():
@@ -133,10 +153,10 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
     )
     widgets.picture(shown, key="year against past")
     widgets.table(
-        shown_readings(this.tail(widgets.SHOWN), parameter, units),
+        shown_readings(_as_written(ws, station.id, parameter, this.tail(widgets.SHOWN)), parameter, units),
         key="this year",
         file_name=f"{station.id}-{parameter.name}-{year}",
-        whole=lambda: shown_readings(this, parameter, units),
+        whole=lambda: shown_readings(_as_written(ws, station.id, parameter, this), parameter, units),
         total=len(this),
         config={"Date": widgets.date_column()},
     )
@@ -144,7 +164,7 @@ def year_view(ws: Workspace, state: State, station: Station, parameter: Paramete
 
 def readings_view(ws: Workspace, state: State, station: Station, parameter: Parameter) -> None:
     """All readings along time; dragging picks a period."""
-    rows = data.ask(ws, "series", station.id, parameter.name)
+    rows = _measured(ws, station.id, parameter)
     units, look = state.units(ws), state.look
     failed = state.toggle("failed", "Draw readings that fail the checks too")
     start, end = _period(state)
@@ -170,11 +190,11 @@ def readings_view(ws: Workspace, state: State, station: Station, parameter: Para
     event = widgets.picture(shown, key=f"readings {start} {end}", on_select="rerun", selection_mode="box")
     _take_period(state, event, bool(start or end), bool(dragging))
     widgets.table(
-        shown_readings(part.tail(widgets.SHOWN), parameter, units),
+        shown_readings(_as_written(ws, station.id, parameter, part.tail(widgets.SHOWN)), parameter, units),
         key="readings table",
         file_name=f"{station.id}-{parameter.name}",
         config={"Date": widgets.date_column()},
-        whole=lambda: shown_readings(part, parameter, units),
+        whole=lambda: shown_readings(_as_written(ws, station.id, parameter, part), parameter, units),
         total=len(part),
     )
 
@@ -325,8 +345,7 @@ def compare_view(ws: Workspace, state: State, station: Station, parameter: Param
     dragging: Any = False if state.by_finger else "select"
 
     def used_of(s: str) -> pd.DataFrame:
-        series = data.ask(ws, "series", s, parameter.name)[["time", "local_date", "value", "flag"]]
-        return _used(_within(series, start, end))
+        return _used(_within(_measured(ws, s, parameter), start, end))
 
     def make() -> Picture:
         tables = {ws.stations[s].name: used_of(s) for s in chosen}

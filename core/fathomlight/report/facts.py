@@ -12,7 +12,7 @@ import pandas as pd
 
 from fathomlight.errors import ArgumentError, NotFoundError
 from fathomlight.figures.shown import Units
-from fathomlight.model import ABOVE, BELOW, EQUAL, USED_FLAGS, Parameter, Station, Water
+from fathomlight.model import ABOVE, BELOW, EQUAL, MEASURED, USED_FLAGS, Parameter, Station, Water
 from fathomlight.report.period import Period
 from fathomlight.seasons import StandingResult, bounded_median, standing
 from fathomlight.seasons.days import day_of_year
@@ -150,7 +150,7 @@ def gather(
     where = ws.station(station)
     what = main_parameter(ws, where.id, parameter)
     until = last_day(ws, period)
-    series = ws.series(where.id, what.name)
+    series = ws.series(where.id, what.name, columns=MEASURED)
     series = series[series["local_date"] <= pd.Timestamp(until)]
     good = used(series)
     years = good["local_date"].dt.year

@@ -115,7 +115,10 @@ def season(ws: Workspace, facts: Facts, units: Units) -> Section:
     what = facts.parameter
     cells = ws.season_cells(facts.station.id, what.name)
     whole = facts.period.whole_year
-    now = cells[cells["year"] == facts.year] if whole else season_cells(facts.rows, ws.seasons)
+    if whole:
+        now = cells[cells["year"] == facts.year]
+    else:
+        now = season_cells(facts.rows.assign(station=facts.station.id, parameter=what.name), ws.seasons)
     rows = []
     for cell in now.to_dict("records"):
         before = cells[(cells["season"] == cell["season"]) & (cells["year"] < facts.period.first.year)]

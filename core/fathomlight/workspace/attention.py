@@ -11,7 +11,7 @@ import pandas as pd
 from fathomlight.alerts import Changes, Context, Episode, Replay, Rule, evaluate_all, merge, replay
 from fathomlight.alerts.sentence import retell
 from fathomlight.errors import ArgumentError, NotFoundError
-from fathomlight.model import EQUAL
+from fathomlight.model import EQUAL, MEASURED
 from fathomlight.units import System, display_units, to_display
 from fathomlight.workspace.change import LEAST_YEARS, Change
 from fathomlight.workspace.meaning import Meaning
@@ -61,7 +61,8 @@ class Attention(Change, Meaning):
 
     def _rule_readings(self, rules: tuple[Rule, ...]) -> pd.DataFrame:
         names = sorted({r.parameter for r in rules if r.parameter})
-        return self.readings(parameter=names or None, end=self._tonight())
+        columns = ("station", "parameter", *MEASURED)
+        return self.readings(parameter=names or None, end=self._tonight(), columns=columns)
 
     def evaluate_alerts(self) -> Changes:
         """Run every rule and store what changed; running it again changes nothing.

@@ -10,7 +10,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, TypeVar, cast
 
 import pandas as pd
 
@@ -51,6 +51,7 @@ class Base:
         self._as_of = as_of or config.as_of
         self._memory: OrderedDict[tuple[Any, ...], Any] = OrderedDict()
         self._sizes: dict[tuple[Any, ...], int] = {}
+        self._making: dict[tuple[Any, ...], threading.RLock] = {}
         self._lock = threading.RLock()
         self._recipes: dict[str, dict[str, Recipe]] = {}
         self._borrowed = False
@@ -175,18 +176,31 @@ class Base:
         Notes
         -----
         At most 4096 answers and 80 MB of tables are held; what has not been asked for longest goes first, and
-        what was made before the store changed goes at once.
+        what was made before the store changed goes at once. Of several who ask for the same at once, one makes
+        it and the others wait.
         """
         full = (self.data_version, *key)
         with self._lock:
             if full in self._memory:
-                self._memory.move_to_end(full)
-                self._sizes[full] = self._sizes.pop(full)  # in the same order
-                found: T = self._memory[full]
-                return found
-        made = make()
-        self._keep(full[0], {key: (made, _size(made))})
+                return cast("T", self._touched(full))
+            gate = self._making.setdefault(full, threading.RLock())
+        with gate:
+            with self._lock:
+                if full in self._memory:
+                    return cast("T", self._touched(full))
+            try:
+                made = make()
+                self._keep(full[0], {key: (made, _size(made))})
+            finally:
+                with self._lock:
+                    self._making.pop(full, None)
         return made
+
+    def _touched(self, full: tuple[Any, ...]) -> Any:
+        """Return what is held, and move it to the end of the queue of what has to go."""
+        self._memory.move_to_end(full)
+        self._sizes[full] = self._sizes.pop(full)  # in the same order
+        return self._memory[full]
 
     def _keep(self, version: int, answers: Mapping[tuple[Any, ...], tuple[Any, int]]) -> None:
         """Keep answers made at once, each with its size [bytes], at the data version taken before."""

@@ -28,6 +28,7 @@ from fathomlight.fish import (
     von_bertalanffy,
     yearly_index,
 )
+from fathomlight.model import MEASURED
 from fathomlight.workspace.looking import Looking
 
 LINKED = ("secchi", "temperature")
@@ -110,8 +111,8 @@ class Fishing(Looking):
             names = [p for p in dict.fromkeys((what, *LINKED)) if p in self.parameters]
             places = {s.id: s.water for s in self.stations.values()}
             return match_readings(
-                self.surveys(), self.readings(parameter=names), stations=places, parameter=what,
-                also=tuple(n for n in names if n == "temperature"),
+                self.surveys(), self.readings(parameter=names, columns=("station", "parameter", *MEASURED)),
+                stations=places, parameter=what, also=tuple(n for n in names if n == "temperature"),
             )  # fmt: skip
 
         return self.remember(("matched", what), make)

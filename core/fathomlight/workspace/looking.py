@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from fathomlight.model import USED_FLAGS, Parameter, plain
+from fathomlight.model import MEASURED, USED_FLAGS, Parameter, plain
 from fathomlight.seasons import envelope as past_envelope
 from fathomlight.seasons import season_cells, standing
 from fathomlight.units import System, display_units, format_value, to_display_difference
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 SURFACE_M = (0.0, 1.0)
 """Depths counted as the surface [m]."""
 
-_CELL_COLUMNS = ("station", "parameter", "depth_m", "local_date", "value", "qualifier", "flag")
 _SHORT, _AT_ONCE = 20_000, 300_000
 
 
@@ -37,6 +37,7 @@ class Looking(Base):
         end: Any = None,
         depth: float | tuple[float, float] | None = None,
         flags: tuple[int, ...] | None = None,
+        columns: Sequence[str] | None = None,
     ) -> pd.DataFrame:
         """Return readings in force.
 
@@ -50,6 +51,8 @@ class Looking(Base):
             Depth, or range of depths [m].
         flags : tuple of int, optional
             Only these flags; all when left out.
+        columns : sequence of str, optional
+            Only these columns: faster and smaller.
 
         Returns
         -------
@@ -59,7 +62,7 @@ class Looking(Base):
         ids = None if station is None else [self.station(s).id for s in _listed(station)]
         names = None if parameter is None else [self.parameter(p).name for p in _listed(parameter)]
         table = self.store.readings(
-            station=ids, parameter=names, start=start, end=end, depth=depth, flags=flags
+            station=ids, parameter=names, start=start, end=end, depth=depth, flags=flags, columns=columns
         )
         table.attrs["units"] = {p: self.parameters[p].unit for p in names or self.parameters}
         return table
@@ -74,13 +77,17 @@ class Looking(Base):
         there = set(counts.loc[counts["station"] == self.station(station).id, "parameter"])
         return [p for p in self.parameters if p in there]
 
-    def series(self, station: str, parameter: str = "secchi") -> pd.DataFrame:
+    def series(
+        self, station: str, parameter: str = "secchi", columns: Sequence[str] | None = None
+    ) -> pd.DataFrame:
         """Return one parameter at one station at the surface, all flags, oldest first.
 
         Parameters
         ----------
         station, parameter : str
             Id (or name), name.
+        columns : sequence of str, optional
+            Only these columns, such as :data:`fathomlight.model.MEASURED`: faster and smaller.
 
         Returns
         -------
@@ -91,30 +98,34 @@ class Looking(Base):
 
         def make() -> pd.DataFrame:
             depth = SURFACE_M if what.profile else None
-            table = self.readings(where, what.name, end=self._tonight(), depth=depth)
-            if table["time"].is_monotonic_increasing and table["time"].is_unique:
-                return table  # as the store gives a series; sorting would copy a logger's
-            return table.sort_values(["time", "depth_m", "replicate"], ignore_index=True)
+            # as the store gives it: sorted by time, depth and replicate
+            return self.readings(where, what.name, end=self._tonight(), depth=depth, columns=columns)
 
-        return self.remember(("series", where, what.name), make)
+        return self.remember(_series_key(where, what.name, columns), make)
+
+    def _surface(self, station: str, parameter: str) -> pd.DataFrame:
+        return self.series(station, parameter, columns=MEASURED)
 
     def _fetch(self, parameter: Parameter) -> None:
         """Read the short series of a parameter at once: one question to the store rather than one a station."""
         version, counts = self.data_version, self.counts()
         short = counts[(counts["parameter"] == parameter.name) & (counts["n"] <= _SHORT)]
-        wanted = [s for s in short["station"] if not self.remembered(("series", s, parameter.name))]
+        wanted = [
+            s for s in short["station"] if not self.remembered(_series_key(s, parameter.name, MEASURED))
+        ]
         if len(wanted) < 2 or int(short["n"].sum()) > _AT_ONCE:
             return
         depth = SURFACE_M if parameter.profile else None
-        table = self.readings(wanted, parameter.name, end=self._tonight(), depth=depth)
-        table = table.sort_values(["station", "time", "depth_m", "replicate"], ignore_index=True)
+        table = self.readings(
+            wanted, parameter.name, end=self._tonight(), depth=depth, columns=("station", *MEASURED)
+        )
         units, table.attrs = table.attrs, {}  # else copied at every step
         row_bytes = int(table.memory_usage(index=False).sum()) // max(len(table), 1)
         made = {}
         for station, part in table.groupby("station", sort=False, observed=True):
-            rows = part.reset_index(drop=True)
+            rows = part[list(MEASURED)].reset_index(drop=True)
             rows.attrs = units
-            made[("series", str(station), parameter.name)] = (rows, len(rows) * row_bytes)
+            made[_series_key(str(station), parameter.name, MEASURED)] = (rows, len(rows) * row_bytes)
         self._keep(version, made)
 
     def _tonight(self) -> pd.Timestamp:
@@ -198,7 +209,7 @@ class Looking(Base):
         return self.remember(
             ("standing", where.id, what.name, self.as_of),
             lambda: standing(
-                self.series(where.id, what.name),
+                self._surface(where.id, what.name),
                 schedule_days=where.schedule_days,
                 unit=what.unit,
                 decimals=what.decimals,
@@ -256,7 +267,7 @@ class Looking(Base):
 
         def make() -> pd.DataFrame:
             found = past_envelope(
-                self.series(where.id, what.name),
+                self._surface(where.id, what.name),
                 window_days=settings.window_days,
                 percentiles=(settings.low, 50, settings.high),
                 before=chosen,
@@ -289,7 +300,8 @@ class Looking(Base):
 
         def make() -> pd.DataFrame:
             if where is not None:
-                return season_cells(self.series(where, what.name)[list(_CELL_COLUMNS)], self.seasons)
+                rows = self._surface(where, what.name).assign(station=where, parameter=what.name)
+                return season_cells(rows, self.seasons)
             parts = self.counts()
             names = parts.loc[parts["parameter"] == what.name, "station"]
             cells = [self.season_cells(n, what.name) for n in names]
@@ -300,6 +312,10 @@ class Looking(Base):
             )
 
         return self.remember(("cells", where, what.name, self.as_of), make)
+
+
+def _series_key(station: str, parameter: str, columns: Sequence[str] | None) -> tuple[Any, ...]:
+    return ("series", station, parameter, None if columns is None else tuple(columns))
 
 
 def _listed(names: str | list[str]) -> list[str]:

@@ -106,7 +106,7 @@ class Meaning(Looking):
     """Indices of the stations and waters of a workspace."""
 
     def _used(self, station: str, parameter: str) -> pd.DataFrame:
-        table = self.series(station, parameter)
+        table = self._surface(station, parameter)
         return table[table["flag"].isin([int(f) for f in USED_FLAGS])]
 
     def trophic(self, station: str) -> TrophicAnswer:
@@ -400,7 +400,7 @@ class Meaning(Looking):
         def make() -> ClarityRelation:
             tables = []
             for name in (self.parameter(x).name, self.parameter(y).name):
-                days = day_values(self.series(where, name)).set_index("date")
+                days = day_values(self._surface(where, name)).set_index("date")
                 days["qualifier"] = days["code"].map({-1: "<", 0: EQUAL, 1: ">"})
                 tables.append(days[["value", "qualifier"]])
             both = tables[0].merge(tables[1], left_index=True, right_index=True, suffixes=("_x", "_y"))

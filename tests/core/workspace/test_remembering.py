@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +12,8 @@ import pandas as pd
 import pytest
 
 from fathomlight import open_workspace
-from fathomlight.workspace import base
+from fathomlight.model import MEASURED
+from fathomlight.workspace import Workspace, base
 
 
 def table(megabytes: float) -> pd.DataFrame:
@@ -57,5 +61,31 @@ def test_the_series_read_together_are_those_read_alone(demo_workspace: Path) -> 
         all_at_once.standings("secchi")
         for station in one.stations:
             if "secchi" in one.parameters_at(station):
-                assert all_at_once.remembered(("series", station, "secchi"))
-                pd.testing.assert_frame_equal(all_at_once.series(station), one.series(station))
+                assert all_at_once.remembered(("series", station, "secchi", MEASURED))
+                pd.testing.assert_frame_equal(
+                    all_at_once.series(station, "secchi", MEASURED), one.series(station)[list(MEASURED)]
+                )
+
+
+def test_of_many_who_ask_at_once_one_makes_it(demo_workspace: Path) -> None:
+    made, waiting = [], threading.Barrier(6)
+
+    def make() -> int:
+        made.append(1)
+        time.sleep(0.2)  # long enough for the others to come
+        return len(made)
+
+    def ask(ws: Workspace) -> int:
+        waiting.wait(timeout=30)
+        return ws.remember(("slow",), make)
+
+    with open_workspace(demo_workspace, read_only=True) as ws, ThreadPoolExecutor(6) as pool:
+        assert list(pool.map(ask, [ws] * 6)) == [1] * 6
+    assert len(made) == 1
+
+
+def test_who_fails_does_not_hold_up_the_next(demo_workspace: Path) -> None:
+    with open_workspace(demo_workspace, read_only=True) as ws:
+        with pytest.raises(ZeroDivisionError):
+            ws.remember(("failing",), lambda: 1 // 0)
+        assert ws.remember(("failing",), lambda: "made") == "made"
