@@ -235,6 +235,8 @@ def _log_in(login: LoginTable) -> None:
 
 def _log_out(ws: Workspace, claims: Mapping[str, Any], text: str | None = None) -> None:
     if st.button("Log out", icon=":material/logout:", key="log out", help=text):
+        if ws.actor:
+            ws.audit("logout")
         _end(ws, claims, "asked for")
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -131,6 +133,22 @@ def test_an_earlier_version_is_put_back(own: Any, open_page: Open, said: Said) -
     press(at, "Put this version back")
     said(at)
     assert own.settings_text("seasons.toml").text == found.text
+
+
+def test_what_another_process_saved_is_in_force_at_the_next_click(
+    own: Any, open_page: Open, said: Said
+) -> None:
+    at = open_page("settings")
+    assert "below 0.7 m in 2 readings" in said(at)
+    code = (
+        "import sys; from fathomlight import open_workspace\n"
+        "with open_workspace(sys.argv[1]) as ws:\n"
+        "    found = ws.settings_text('alerts.toml')\n"
+        "    text = found.text.replace('below = 0.7 ', 'below = 0.6 ')\n"
+        "    ws.save_settings('alerts.toml', text, 'elsewhere', mark=found.mark)\n"
+    )
+    subprocess.run([sys.executable, "-c", code, str(own.root)], check=True, timeout=60)
+    assert "below 0.6 m in 2 readings" in said(at.run())
 
 
 def test_a_file_that_holds_a_secret_is_not_shown(own: Any, open_page: Open, said: Said) -> None:

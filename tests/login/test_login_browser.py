@@ -161,6 +161,7 @@ def test_a_manager_may_do_everything_and_leaves(someone: Any, guarded: Any) -> N
     person.settle()
     assert DOOR in person.text()
     assert guarded.provider.logouts == left + 1
+    assert MANAGER in trail(guarded, "logout")
     assert not [c for c in person.context.cookies() if c["name"].startswith("_streamlit_user")]
     second.get_by_text("ft, °F").first.click()  # any interaction
     second.get_by_text(re.compile(f"{re.escape(ENDED)}|{re.escape(DOOR)}")).first.wait_for(timeout=20_000)

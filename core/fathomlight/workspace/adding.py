@@ -265,7 +265,8 @@ class Adding(Keeping):
 
     def _loaded(self, info: BatchInfo, result: Any) -> None:
         if not result.skipped:
-            self.audit("load", {"batch": result.batch, "file": info.file, "recipe": info.recipe})
+            told = {"batch": result.batch, "file": info.file, "recipe": info.recipe, "why": info.why}
+            self.audit("load", {k: v for k, v in told.items() if v != ""})
 
     def _waters_of(self, read: ReadResult) -> set[str]:
         waters = {self.stations[s].water for s in set(read.frame["station"]) if s in self.stations}

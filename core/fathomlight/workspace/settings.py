@@ -55,8 +55,8 @@ _LOOKING = "looking at the settings files"
 _CHANGING = "changing the settings"
 VERSION_COLUMNS = ("version", "replaced", "who", "why")
 IN_FORCE = (
-    "It is in force at the next click in every process of the pages; programs that hold the workspace open see it "
-    "when they open it again."
+    "It is in force at the next click in every process of the pages that reads this folder; other programs that hold "
+    "the workspace open see it when they open it again."
 )
 
 

@@ -26,6 +26,7 @@ DEEDS: dict[str, str] = {
     "recipe": "kept a recipe",
     "settings": "changed the settings",
     "login": "logged in",
+    "logout": "logged out",
     "refused": "was refused",
 }
 """What each action of the trail is called."""

@@ -44,7 +44,10 @@ def _method(method: Method) -> None:
 
 
 def _settings(ws: Workspace) -> None:
-    st.markdown("What this workspace has set; it can be changed in the files of `config/`.")
+    st.markdown(
+        "What this workspace has set. A manager changes it on the page Settings; whoever looks after the server, in "
+        "the files of `config/`."
+    )
     st.header("Parameters", anchor=False, divider="gray")
     st.dataframe(
         [

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import shutil
 import stat
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -389,6 +391,40 @@ def test_of_two_who_change_the_same_file_one_is_told(ws: Workspace) -> None:
     for thread in threads:
         thread.join()
     assert sorted(outcomes) == ["saved", "told", "told", "told"]
+    assert len(ws.settings_versions("alerts.toml")) == 1
+    load_config(ws.root)
+
+
+def test_of_several_programs_that_change_the_same_file_one_is_told_apart(ws: Workspace) -> None:
+    """Each rule file is changed by three programs at once, all from the same text: one saves, two are told."""
+    found = ws.settings_text("alerts.toml")
+    code = (
+        "import sys\nfrom fathomlight import open_workspace\nfrom fathomlight.errors import StoreBusyError\n"
+        "with open_workspace(sys.argv[1], actor=sys.argv[2]) as ws:\n"
+        "    text = ws.settings_text('alerts.toml').text\n"
+        "    print('ready', flush=True)\n    sys.stdin.readline()\n"
+        "    try:\n        ws.save_settings('alerts.toml', f'# {sys.argv[2]}\\n{text}', 'race', mark=sys.argv[3])\n"
+        "    except StoreBusyError:\n        sys.exit(3)\n"
+    )
+    programs = [
+        subprocess.Popen(
+            [sys.executable, "-c", code, str(ws.root), f"p{n}", found.mark],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        )
+        for n in range(3)
+    ]  # fmt: skip
+    for program in programs:
+        assert program.stdout is not None
+        assert program.stdout.readline() == "ready\n"
+    for program in programs:
+        assert program.stdin is not None
+        program.stdin.write("\n")
+        program.stdin.flush()
+    codes = []
+    for program in programs:
+        program.communicate(timeout=60)
+        codes.append(program.returncode)
+    assert sorted(codes) == [0, 3, 3]
     assert len(ws.settings_versions("alerts.toml")) == 1
     load_config(ws.root)
 
