@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -15,6 +17,7 @@ from fathomlight.seasons import (
     Season,
     SeasonScheme,
     bounded_median,
+    cells_by_station,
     coverage,
     season_cells,
     season_cube,
@@ -237,3 +240,27 @@ def test_no_readings():
 def test_impossible_settings(wrong):
     with pytest.raises(ArgumentError):
         wrong()
+
+
+@pytest.mark.parametrize("depth", [(0.0, 1.0), None])
+@pytest.mark.parametrize("window", [None, ((5, 1), (9, 30))])
+def test_many_stations_at_once_are_each_alone(depth, window):
+    rng = np.random.default_rng(11)
+    n = 400
+    readings = pd.DataFrame({
+        "station": rng.choice(["B", "A", "C"], n), "parameter": "secchi",
+        "depth_m": rng.choice([0.0, 0.5, 4.0], n, p=[0.6, 0.3, 0.1]),
+        "local_date": pd.Timestamp("2015-01-01") + pd.to_timedelta(rng.integers(0, 3000, n), unit="D"),
+        "value": np.where(rng.random(n) < 0.05, np.nan, rng.uniform(1, 5, n).round(1)),
+        "qualifier": rng.choice(["=", ">", "<"], n, p=[0.8, 0.15, 0.05]),
+        "flag": rng.choice([1, 2, 3, 4], n, p=[0.8, 0.1, 0.05, 0.05]),
+    })  # fmt: skip
+    readings = pd.concat([readings, readings[:1].assign(station="D", depth_m=9.0)], ignore_index=True)
+    scheme = replace(CALENDAR_MONTHS, open_water=window)
+    found = cells_by_station(readings, scheme, depth=depth)
+    assert set(found) == {"A", "B", "C", "D"}
+    for station, cells in found.items():
+        alone = season_cells(readings[readings["station"] == station], scheme, depth=depth)
+        pd.testing.assert_frame_equal(cells, alone)
+        assert cells.attrs["notes"] == alone.attrs["notes"]
+    assert found["A"].attrs["notes"] or (depth is None and window is None)

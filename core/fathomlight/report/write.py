@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import ctypes
+import functools
 import logging
+from importlib.util import find_spec
 from pathlib import Path
 
 from fathomlight.errors import ArgumentError, MissingExtraError
@@ -12,8 +15,34 @@ from fathomlight.report.document import Report
 ENDINGS = (".html", ".pdf")
 
 
+_LIBRARIES = (
+    "libgobject-2.0.so.0",
+    "libpango-1.0.so.0",
+    "libpangoft2-1.0.so.0",
+    "libharfbuzz.so.0",
+    "libfontconfig.so.1",
+)
+"""What weasyprint loads from a Linux system."""
+
+
+@functools.cache
 def pdf_available() -> bool:
-    """Return whether PDF can be written here: the package weasyprint and the libraries it needs."""
+    """Return whether PDF can be written here: the package weasyprint and the libraries it needs.
+
+    Where its libraries are found under their usual names, the package itself is not imported: that takes a second
+    and 30 MB, and who asks may only want to show a button.
+    """
+    if find_spec("weasyprint") is None:
+        return False
+    try:
+        for name in _LIBRARIES:
+            ctypes.CDLL(name)
+    except OSError:  # other names, or none: only the package knows
+        return _imports()
+    return True
+
+
+def _imports() -> bool:
     try:
         import weasyprint  # noqa: F401
     except (ImportError, OSError):

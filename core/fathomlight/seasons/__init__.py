@@ -5,7 +5,7 @@ median that qualified readings decide is itself a bound (:func:`bounded_median`)
 compare a reading with earlier readings at the same time of year.
 """
 
-from fathomlight.seasons.cells import bounded_median, coverage, season_cells, season_cube
+from fathomlight.seasons.cells import bounded_median, cells_by_station, coverage, season_cells, season_cube
 from fathomlight.seasons.days import day_of_year, day_values, days_apart
 from fathomlight.seasons.envelopes import envelope
 from fathomlight.seasons.scheme import CALENDAR_MONTHS, GROWING_SEASON, MONTHS, Season, SeasonScheme
@@ -19,6 +19,7 @@ __all__ = [
     "SeasonScheme",
     "StandingResult",
     "bounded_median",
+    "cells_by_station",
     "coverage",
     "day_of_year",
     "day_values",

@@ -211,6 +211,7 @@ class Change(Looking):
         what = self.parameter(parameter)
         counts = self.counts()
         with_it = list(counts.loc[counts["parameter"] == what.name, "station"])
+        self._fetch_cells(what)
         rows = []
         for done, station in enumerate(with_it, start=1):
             rows.append(self._trend_row(station, self.trend(station, what.name, start=start, end=end)))
@@ -391,10 +392,12 @@ def _yearly(cells: pd.DataFrame) -> pd.DataFrame:
     from fathomlight.seasons import bounded_median
 
     codes = cells["qualifier"].map({"<": -1, EQUAL: 0, ">": 1}).to_numpy(dtype=np.int8)
+    values, years = cells["value"].to_numpy(dtype=float), cells["year"].to_numpy()
     rows: list[dict[str, Any]] = []
-    for year, part in cells.groupby("year"):
-        value, code = bounded_median(part["value"].to_numpy(dtype=float), codes[part.index].astype(np.int8))
-        rows.append({"year": int(str(year)), "value": value, "qualifier": {-1: "<", 0: EQUAL, 1: ">"}[code]})
+    for year in np.unique(years):
+        at = np.flatnonzero(years == year)
+        value, code = bounded_median(values[at], codes[at].astype(np.int8))
+        rows.append({"year": int(year), "value": value, "qualifier": {-1: "<", 0: EQUAL, 1: ">"}[code]})
     return pd.DataFrame(rows, columns=["year", "value", "qualifier"])
 
 

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from fathomlight.model import MEASURED, USED_FLAGS, Parameter, plain
+from fathomlight.seasons import cells_by_station, season_cells, standing
 from fathomlight.seasons import envelope as past_envelope
-from fathomlight.seasons import season_cells, standing
 from fathomlight.units import System, display_units, format_value, to_display_difference
 from fathomlight.workspace.base import Base
 
@@ -127,6 +127,26 @@ class Looking(Base):
             rows.attrs = units
             made[_series_key(str(station), parameter.name, MEASURED)] = (rows, len(rows) * row_bytes)
         self._keep(version, made)
+
+    def _fetch_cells(self, parameter: Parameter) -> None:
+        """Reduce the short series of a parameter to season cells at once, for who asks for all stations."""
+        self._fetch(parameter)
+        version, counts = self.data_version, self.counts()
+        names = counts.loc[(counts["parameter"] == parameter.name) & (counts["n"] <= _SHORT), "station"]
+        wanted = [s for s in names if not self.remembered(("cells", s, parameter.name, self.as_of))]
+        if len(wanted) < 2:
+            return
+        table = pd.concat(
+            [self._surface(s, parameter.name).assign(station=s) for s in wanted], ignore_index=True
+        )
+        made = cells_by_station(table.assign(parameter=parameter.name), self.seasons)
+        self._keep(
+            version,
+            {
+                ("cells", s, parameter.name, self.as_of): (cells, len(cells) * 150)
+                for s, cells in made.items()
+            },
+        )
 
     def _tonight(self) -> pd.Timestamp:
         return pd.Timestamp(self.as_of, tz="UTC") + pd.Timedelta(days=2)
@@ -302,6 +322,7 @@ class Looking(Base):
             if where is not None:
                 rows = self._surface(where, what.name).assign(station=where, parameter=what.name)
                 return season_cells(rows, self.seasons)
+            self._fetch_cells(what)
             parts = self.counts()
             names = parts.loc[parts["parameter"] == what.name, "station"]
             cells = [self.season_cells(n, what.name) for n in names]
