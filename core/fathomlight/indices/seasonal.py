@@ -107,7 +107,7 @@ def class_probabilities(
     >>> {k: round(p, 3) for k, p in class_probabilities(50.0, 2.0, 1000).items()}
     {'oligotrophic': 0.0, 'mesotrophic': 0.5, 'eutrophic': 0.5, 'hypereutrophic': 0.0}
     """
-    from scipy import stats
+    from scipy.special import stdtr
 
     limits = table.limits(variable)
     if se < 0:
@@ -117,7 +117,7 @@ def class_probabilities(
     if se == 0:
         found = int(limits.rank(np.asarray(mean)))
         return {name: float(i == found) for i, name in enumerate(table.classes)}
-    below = stats.t.cdf((np.asarray(limits.limits) - mean) / se, df)
+    below = stdtr(df, (np.asarray(limits.limits) - mean) / se)
     clearer = 1.0 - below if limits.falling else below
     parts = np.diff(np.concatenate([[0.0], clearer, [1.0]]))
     return {name: float(p) for name, p in zip(table.classes, parts, strict=True)}
@@ -356,9 +356,9 @@ def _limits(plan: _Plan, daily: FloatArray, mean: float, se: float) -> tuple[flo
         means = daily[rng.integers(0, daily.size, (_BOOTSTRAP_DRAWS, daily.size))].mean(axis=1)
         low, high = np.quantile(means, [(1 - plan.confidence) / 2, (1 + plan.confidence) / 2])
         return float(low), float(high)
-    from scipy import stats
+    from scipy.special import stdtrit
 
-    half = float(stats.t.ppf((1 + plan.confidence) / 2, daily.size - 1)) * se
+    half = float(stdtrit(daily.size - 1, (1 + plan.confidence) / 2)) * se
     return mean - half, mean + half
 
 
