@@ -128,30 +128,29 @@ class BatchPart(Part):
     def _change(self, batch: int, state: str, who: str, why: str) -> BatchChange:
         self._db.require_writable()
         with self._db.session(fresh=True) as session:
+            judged, counts = -1, (0, 0, 0)
             kind = kind_of(session, batch)
-            judged = -1
             if kind == "readings":
                 with session.preparing():  # the long part: nobody waits for it
                     check_state(session, batch, state)
-                    judged = _data_version(session)
-                    judge(session, batch, state)
+                    judged, counts = _data_version(session), judge(session, batch, state)
             with session.write():
-                return self._publish_change(session, batch, kind, state, judged, (who, why))
+                before = state_of_surveys(session) if kind == "surveys" else {}
+                set_state(session, batch, state)
+                if kind == "surveys":
+                    counts = count_changes(before, state_of_surveys(session))
+                else:
+                    if _data_version(session) != judged:  # somebody wrote meanwhile
+                        counts = judge(session, batch, state)
+                    settle(session)
+                return self._log_change(session, batch, state, (who, why), counts)
 
-    def _publish_change(
-        self, session: Session, batch: int, kind: str, state: str, judged: int, by: tuple[str, str]
+    def _log_change(
+        self, session: Session, batch: int, state: str, by: tuple[str, str], counts: tuple[int, int, int]
     ) -> BatchChange:
-        """Give a batch its state and settle what follows, inside a write transaction."""
         action: Literal["withdraw", "restore"] = "withdraw" if state == "withdrawn" else "restore"
-        before = state_of_surveys(session) if kind == "surveys" else {}
-        set_state(session, batch, state)
-        if kind == "surveys":
-            gone, back, other = count_changes(before, state_of_surveys(session))
-        else:
-            if _data_version(session) != judged:  # somebody wrote meanwhile
-                judge(session, batch, state)
-            gone, back, other = settle(session)
         log(session, batch, action, *by, self._now())
+        gone, back, other = counts
         return BatchChange(
             batch=int(batch),
             action=action,

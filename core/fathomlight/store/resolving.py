@@ -16,14 +16,13 @@ from fathomlight.store.staging import IDENTITY_SQL, temporary
 
 _MATCH = "a.series = b.series AND a.time = b.time AND a.depth_m = b.depth_m AND a.replicate = b.replicate"
 _IDENTITY_COLUMNS = "series {w} NOT NULL, time {w} NOT NULL, depth_m {r} NOT NULL, replicate {w} NOT NULL"
-_SUPERSEDED = "CASE WHEN b.rank = 0 THEN 0 ELSE b.winner END"
 _VERDICT = "in_force, vid, rank, under, winner, place"
 
 
-_TEMPORARY = ("voting", "affected", "speaking", "verdict", "moving")
+_TEMPORARY = ("voting", "affected", "speaking", "verdict", "moving", "leaving", "renamed", "superseded")
 
 
-def judge(session: Session, batch: int, state: str) -> None:
+def judge(session: Session, batch: int, state: str) -> tuple[int, int, int]:
     """Find out what will be in force once a batch has a state; fills temporary tables.
 
     Parameters
@@ -34,6 +33,11 @@ def judge(session: Session, batch: int, state: str) -> None:
         Its number.
     state : {"active", "withdrawn"}
         The state it is about to have.
+
+    Returns
+    -------
+    tuple of int
+        Identities that will have no value, one again, and another version in force.
     """
     for name in _TEMPORARY:
         session.run(f"DROP TABLE IF EXISTS {name}")
@@ -44,7 +48,8 @@ def judge(session: Session, batch: int, state: str) -> None:
     )
     _find_affected(session, batch)
     _judge(session)
-    _find_moving(session)
+    _find_moves(session)
+    return _count(session)
 
 
 def _find_affected(session: Session, batch: int) -> None:
@@ -69,8 +74,8 @@ def _confirms(batch: str) -> str:
     )
 
 
-def _find_moving(session: Session) -> None:
-    """Fill ``moving``: winners not in force yet, under their own batch or one that confirmed them."""
+def _find_moves(session: Session) -> None:
+    """Fill ``moving``, ``leaving``, ``renamed`` and ``superseded`` with what :func:`settle` has to do."""
     columns = f"{IDENTITY_SQL}, {CONTENT_SQL}"
     temporary(
         session,
@@ -79,7 +84,9 @@ def _find_moving(session: Session) -> None:
         + ", vid {w} NOT NULL, value {r} NOT NULL, qualifier {w} NOT NULL, local_day {w} NOT NULL, flag {w} NOT NULL, "
         "flag_by {w} NOT NULL, flag_loaded {w} NOT NULL, auto_mark {w} NOT NULL, original_value TEXT NOT NULL, "
         "origin {w} NOT NULL, note TEXT NOT NULL, batch {w} NOT NULL, first_batch {w} NOT NULL",
+        key=f"{IDENTITY_SQL}, vid",
     )
+    # winners that are not in force yet; they stand under their own batch, or one that confirmed them
     moved = CONTENT_SQL.replace("batch, first_batch", "{batch}, first_batch")
     session.run(
         f"""INSERT INTO moving ({columns})
@@ -87,37 +94,50 @@ def _find_moving(session: Session) -> None:
         FROM verdict b JOIN reading_old a ON {_MATCH} AND a.vid = b.vid
         WHERE b.in_force = 0 AND b.place = 1 AND b.rank > 0"""
     )
+    loses, own = "(b.place > 1 OR b.rank = 0)", prefixed("b", IDENTITY_SQL)
+    said = "CASE WHEN b.rank = 0 THEN 0 ELSE b.winner END"
+    parts = (
+        ("leaving", "word", f"{own}, 0, {said} FROM verdict b WHERE b.in_force = 1 AND {loses}"),
+        ("renamed", "word", f"{own}, 0, b.under FROM verdict b JOIN reading a ON {_MATCH} AND a.vid = b.vid "
+         "WHERE b.in_force = 1 AND b.place = 1 AND b.rank > 0 AND a.batch <> b.under"),
+        ("superseded", "word", f"{own}, b.vid, {said} FROM verdict b JOIN reading_old a ON {_MATCH} "
+         f"AND a.vid = b.vid WHERE b.in_force = 0 AND {loses} AND a.superseded_by <> {said}"),
+    )  # fmt: skip
+    for name, word, rows in parts:
+        temporary(
+            session,
+            name,
+            f"{_IDENTITY_COLUMNS}, vid {{w}} NOT NULL, {word} {{w}} NOT NULL",
+            key=f"{IDENTITY_SQL}, vid",
+        )
+        session.run(f"INSERT INTO {name} ({IDENTITY_SQL}, vid, {word}) SELECT {rows}")
+    for name in ("moving", "leaving", "renamed", "superseded"):
+        session.run(f"ANALYZE {name}")
 
 
-def settle(session: Session) -> tuple[int, int, int]:
+def settle(session: Session) -> None:
     """Move the versions as they were judged, inside a write transaction.
 
     Parameters
     ----------
     session : Session
         The connection that was given to :func:`judge`.
-
-    Returns
-    -------
-    tuple of int
-        Identities without a value now, with one again, and with another version in force.
     """
     columns = f"{IDENTITY_SQL}, {CONTENT_SQL}"
     session.run(
         f"""INSERT INTO reading_old ({columns}, superseded_by, overruled)
-        SELECT {prefixed("a", columns)}, {_SUPERSEDED}, 0 FROM verdict b JOIN reading a ON {_MATCH}
-        WHERE b.in_force = 1 AND (b.place > 1 OR b.rank = 0)"""
+        SELECT {prefixed("a", columns)}, b.word, 0 FROM leaving b JOIN reading a ON {_MATCH}"""
     )
-    session.run(
-        f"""DELETE FROM reading WHERE ({IDENTITY_SQL}) IN (SELECT {IDENTITY_SQL} FROM verdict
-        WHERE in_force = 1 AND (place > 1 OR rank = 0))"""
-    )
+    session.run(f"DELETE FROM reading WHERE ({IDENTITY_SQL}) IN (SELECT {IDENTITY_SQL} FROM leaving)")
     session.run(
         f"DELETE FROM reading_old WHERE ({IDENTITY_SQL}, vid) IN (SELECT {IDENTITY_SQL}, vid FROM moving)"
     )
     session.run(f"INSERT INTO reading ({columns}) SELECT {columns} FROM moving")
-    _relabel(session)
-    return _count(session)
+    session.run(f"UPDATE reading SET batch = b.word FROM renamed b WHERE {_MATCH.replace('a.', 'reading.')}")
+    session.run(
+        f"""UPDATE reading_old SET superseded_by = b.word FROM superseded b
+        WHERE {_MATCH.replace("a.", "reading_old.")} AND reading_old.vid = b.vid"""
+    )
 
 
 def _judge(session: Session) -> None:
@@ -166,20 +186,6 @@ def _find_speaking(session: Session) -> int:
         WHERE EXISTS (SELECT 1 FROM confirmed c WHERE c.batch = b.id)"""
     )
     return session.number("SELECT count(*) FROM speaking")
-
-
-def _relabel(session: Session) -> None:
-    """Name the batch each version stands under, or is superseded by, where that is another one now."""
-    session.run(
-        f"""UPDATE reading SET batch = b.under FROM verdict b
-        WHERE {_MATCH.replace("a.", "reading.")} AND reading.vid = b.vid AND b.place = 1 AND b.in_force = 1
-        AND b.rank > 0 AND reading.batch <> b.under"""
-    )
-    session.run(
-        f"""UPDATE reading_old SET superseded_by = {_SUPERSEDED} FROM verdict b
-        WHERE {_MATCH.replace("a.", "reading_old.")} AND reading_old.vid = b.vid AND b.in_force = 0
-        AND (b.place > 1 OR b.rank = 0) AND reading_old.superseded_by <> {_SUPERSEDED}"""
-    )
 
 
 def _count(session: Session) -> tuple[int, int, int]:

@@ -55,11 +55,9 @@ def test_what_is_written_while_a_withdrawal_is_judged_counts(store, make, monkey
     calls = []
 
     def judge(session, batch, state):
-        whole(session, batch, state)
-        if not calls:
-            calls.append(load(store, make([1.5, 2.0])))
-        else:
-            calls.append(0)
+        counts = whole(session, batch, state)
+        calls.append(0 if calls else load(store, make([1.5, 2.0])))
+        return counts
 
     whole = batch_part.judge
     monkeypatch.setattr(batch_part, "judge", judge)
