@@ -83,6 +83,7 @@ def _places(ws: Workspace, surveys: pd.DataFrame) -> pd.DataFrame:
         rows.append(
             {
                 "station": station.id, "name": station.name, "water": station.water,
+                "water_name": ws.waters[station.water].name if station.water in ws.waters else "",
                 "latitude": station.latitude, "longitude": station.longitude,
                 "standing": "usual" if len(here) else "no recent reading", "sentence": said,
             }

@@ -74,9 +74,12 @@ class Rule(BaseModel):
     def _fields_known(cls, text: str) -> str:
         allowed = COMMON_FIELDS + cls.FIELDS
         try:
-            names = [name for _, name, _, _ in string.Formatter().parse(text) if name is not None]
+            parts = [part for part in string.Formatter().parse(text) if part[1] is not None]
         except ValueError as error:
             raise ValueError(f"the message cannot be read: {error}; write {{{{ for a brace") from None
+        if any(spec or conversion for _, _, spec, conversion in parts):
+            raise ValueError("fields of a message stand plain, as {value}: they are texts with their unit already")
+        names = [str(name) for _, name, _, _ in parts]
         stray = [name for name in names if name not in allowed]
         if stray:
             raise ValueError(
