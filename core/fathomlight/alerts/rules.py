@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import string
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -15,6 +16,9 @@ from fathomlight.model import Station
 
 Severity = Literal["note", "look", "act"]
 """``note``: worth knowing. ``look``: someone should look at it. ``act``: someone should do something."""
+
+_WIDTH = re.compile(r"([<>^]?\d{1,2})?")
+"""What may stand behind the colon of a field: a place and a width of two digits; anything else fails on a text."""
 
 COMMON_FIELDS = ("station", "water", "parameter", "depth", "since", "count")
 """Fields that the message of every rule may use."""
@@ -77,8 +81,11 @@ class Rule(BaseModel):
             parts = [part for part in string.Formatter().parse(text) if part[1] is not None]
         except ValueError as error:
             raise ValueError(f"the message cannot be read: {error}; write {{{{ for a brace") from None
-        if any(spec or conversion for _, _, spec, conversion in parts):
-            raise ValueError("fields of a message stand plain, as {value}: they are texts with their unit already")
+        if any(not _WIDTH.fullmatch(spec or "") or conversion for _, _, spec, conversion in parts):
+            raise ValueError(
+                "fields of a message are texts with their unit already: write {value}, at most with a width as in "
+                "{value:>8}"
+            )
         names = [str(name) for _, name, _, _ in parts]
         stray = [name for name in names if name not in allowed]
         if stray:
