@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from fathomlight.on_demand import names_on_demand
 
 if TYPE_CHECKING:
+    from fathomlight.figures.boxes import season_boxes
     from fathomlight.figures.compare import stations_beside
     from fathomlight.figures.decimation import decimate
     from fathomlight.figures.episodes import episode_strip
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from fathomlight.figures.profile import isotherms
     from fathomlight.figures.relation import clarity_relation
     from fathomlight.figures.replay import rule_by_year
-    from fathomlight.figures.season_boxes import season_boxes
     from fathomlight.figures.series import readings_series
     from fathomlight.figures.theme import DARK, LIGHT, LOOKS, Look
     from fathomlight.figures.trend import network_intervals, season_panels, trend_line, trend_sentence
@@ -62,7 +62,7 @@ else:
             "profile": ("isotherms",),
             "relation": ("clarity_relation",),
             "replay": ("rule_by_year",),
-            "season_boxes": ("season_boxes",),
+            "boxes": ("season_boxes",),
             "series": ("readings_series",),
             "theme": (
                 "DARK",
