@@ -31,6 +31,8 @@ def _health(_: Request) -> JSONResponse:
 @asynccontextmanager
 async def _life(_: Any) -> AsyncIterator[dict[str, Any]]:
     logs.setup()
+    memory.settle()
+    SEARCHES.start()
     log.info("the server has started")
     threading.Thread(target=_warm, name="first page", daemon=True).start()
     yield {}
@@ -51,6 +53,4 @@ def _warm() -> None:
 
 
 logs.setup()
-memory.settle()
-SEARCHES.start()
 app = st.App(APP, routes=[Route("/health", _health)], lifespan=_life)

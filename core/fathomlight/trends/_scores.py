@@ -70,6 +70,8 @@ def row_sums(low: Ints, high: Ints) -> tuple[Ints, int]:
     if n == 0:
         return np.zeros(0, dtype=np.int64), 0
     if low is high:
+        if _all_distinct(low):
+            return low - (n - 1), n * n - n
         counts = np.bincount(low)
         sums = 2 * np.cumsum(counts) - counts - n
         return sums[low], n * n - int(np.dot(counts, counts))
@@ -79,6 +81,11 @@ def row_sums(low: Ints, high: Ints) -> tuple[Ints, int]:
     below = np.where(low > -2, highs[low + 1], 0)
     above = n - lows[high + 2]
     return (below - above).astype(np.int64), int(below.sum() + above.sum())
+
+
+def _all_distinct(codes: Ints) -> bool:
+    """Return whether codes of exact values, 2 r for rank r, stand for values no two of which are equal."""
+    return int(codes.max()) == 2 * (codes.size - 1)
 
 
 def kendall_score(times: Floats, low: Ints, high: Ints) -> int:
@@ -101,9 +108,11 @@ def kendall_score(times: Floats, low: Ints, high: Ints) -> int:
 
 def _exact_score(times: Floats, ranks: Ints) -> int:
     """Return S of exact values: pairs apart in time and value, less twice the falling ones."""
-    from fathomlight.trends.kernels import falling_pairs
+    from fathomlight.trends.kernels import falling_pairs, inversions
 
     group, n = time_codes(times), times.size
+    if _all_distinct(ranks) and group[-1] + 1 == n:
+        return n * (n - 1) // 2 - 2 * inversions((ranks >> 1).astype(np.int32))
     same = tied_pairs(np.bincount(ranks))
     if group[-1] + 1 < n:  # points at one time go by value, so that no pair of them falls
         ranks = ranks[np.lexsort((ranks, times))]
@@ -152,7 +161,7 @@ def permutation_variance(times: Floats, low: Ints, high: Ints) -> float:
     """
     if times.size < 2:
         return 0.0
-    rank = time_codes(times)
+    rank = 2 * time_codes(times)
     return daniels(times.size, *row_sums(rank, rank), *row_sums(low, high))
 
 
@@ -161,10 +170,14 @@ def daniels(n: int, a: Ints, a_squares: int, b: Ints, b_squares: int) -> float:
     pairs = float(n) * (n - 1)
     value = 2.0 / pairs * a_squares * b_squares
     if n > 2:
-        rows_a = float(np.dot(a.astype(np.float64), a.astype(np.float64))) - a_squares
-        rows_b = float(np.dot(b.astype(np.float64), b.astype(np.float64))) - b_squares
+        rows_a, rows_b = _squares(a) - a_squares, _squares(b) - b_squares
         value += 4.0 / (pairs * (n - 2)) * rows_a * rows_b
     return value / 4.0
+
+
+def _squares(sums: Ints) -> float:
+    exact = sums.astype(np.float64)
+    return float(np.dot(exact, exact))
 
 
 def z_score(s: float, variance: float) -> float:

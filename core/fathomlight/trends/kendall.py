@@ -56,7 +56,7 @@ def score(series: SeriesInput) -> Score:
     low, high = interval_codes(series.values, series.codes)
     s = kendall_score(series.times, low, high)
     pairs = n * (n - 1) / 2
-    rank = time_codes(series.times)
+    rank = 2 * time_codes(series.times)
     by_time, timed = row_sums(rank, rank)
     by_value, decided = row_sums(low, high)
     tied = decided / 2 < pairs or timed / 2 < pairs

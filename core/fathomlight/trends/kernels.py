@@ -174,10 +174,11 @@ def falling_pairs(ranks: Ints) -> int:
     counts = np.bincount(ranks)
     places = np.empty(ranks.size, dtype=np.int32)
     _fill(ranks, np.cumsum(counts) - counts, places)
-    return _count(places)
+    return inversions(places)
 
 
-def _count(places: Points) -> int:
+def inversions(places: Points) -> int:
+    """Return the number of inversions of a permutation, which is overwritten."""
     return int(_inversions(places, np.empty_like(places), _NONE, _NEVER, _NONE, _NONE))
 
 
@@ -214,7 +215,7 @@ def moved_pairs(order: Points, target: Points, wanted: Ints | None = None) -> tu
     """
     places = _places(order, target)
     if wanted is None:
-        return _count(places), _NONE, _NONE
+        return inversions(places), _NONE, _NONE
     left, right = np.empty(wanted.size, dtype=np.int32), np.empty(wanted.size, dtype=np.int32)
     count = int(_inversions(places, np.empty_like(places), target, np.append(wanted, _NEVER), left, right))
     size = int(np.searchsorted(wanted, count))
@@ -240,7 +241,7 @@ def _count_among(places: Points, chosen: npt.NDArray[np.bool_]) -> int:
     kept = places[chosen]
     present = np.zeros(places.size, dtype=np.int32)
     present[kept] = 1
-    return _count((np.cumsum(present, dtype=np.int32) - 1)[kept])
+    return inversions((np.cumsum(present, dtype=np.int32) - 1)[kept])
 
 
 @compiled("int64(int32[::1], float64[::1], float64[::1], int32[::1], int32[::1])")

@@ -266,8 +266,11 @@ class ImplicitSlopes:
 def _gaps(times: Floats) -> tuple[float, float]:
     """Return the shortest time between points (not below a millionth of the whole) and the longest from 0."""
     gaps, reach = np.diff(times), abs(float(times[-1]))
-    apart = gaps[gaps > 0]
-    return max(float(apart.min()) if apart.size else 1.0, 1e-6 * reach), reach
+    least = float(gaps.min())
+    if least <= 0:
+        apart = gaps[gaps > 0]
+        least = float(apart.min()) if apart.size else 1.0
+    return max(least, 1e-6 * reach), reach
 
 
 def _kinds(codes: Codes) -> Kinds:
