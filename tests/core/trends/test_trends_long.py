@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from unittest.mock import patch
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from fathomlight.trends import kernels, mann_kendall, theil_sen
+from fathomlight.trends import kernels, mann_kendall, selection, theil_sen
 from fathomlight.trends._scores import interval_codes, kendall_score, sign_matrix
 from fathomlight.trends._slopes import block_breakpoints
 from fathomlight.trends.selection import implicit_breakpoints
@@ -23,9 +25,11 @@ def made(seed, n, tied_times, rounded, qualified):
     return t, x, codes
 
 
-@settings(max_examples=60)
-@given(st.integers(0, 2**32), st.integers(20, 300), st.booleans(), st.booleans(), st.booleans())
-def test_any_rank_of_all_slopes(seed, n, tied_times, rounded, qualified):
+@settings(max_examples=120)
+@given(
+    st.integers(0, 2**32), st.integers(20, 300), st.booleans(), st.booleans(), st.booleans(), st.booleans()
+)
+def test_any_rank_of_all_slopes(seed, n, tied_times, rounded, qualified, anew):
     t, x, codes = made(seed, n, tied_times, rounded, qualified)
     doubled = not codes.any()
     entries, anchor, pairs = block_breakpoints(t, x, codes, doubled)
@@ -33,14 +37,19 @@ def test_any_rank_of_all_slopes(seed, n, tied_times, rounded, qualified):
     found = implicit_breakpoints(t, x, codes, doubled)
     assert (found.ordered.size, found.anchor, found.pairs) == (entries.size, anchor, pairs)
     found.ordered.list_up_to, found.ordered.sample_size = 200, 100  # make it search
-    ranks = np.unique(np.random.default_rng(seed).integers(1, entries.size + 1, 5))
-    assert found.ordered.take(ranks) == pytest.approx(entries[ranks - 1], rel=1e-9, abs=1e-12)
+    rng = np.random.default_rng(seed)
+    with patch.object(selection, "NUMBERED_ANEW_FROM", 0 if anew else 10**9):
+        for _ in range(2):  # a second question finds the points numbered as at first
+            ranks = np.unique(rng.integers(1, entries.size + 1, 5))
+            assert found.ordered.take(ranks) == pytest.approx(entries[ranks - 1], rel=1e-9, abs=1e-12)
 
 
+@pytest.mark.parametrize("anew", [True, False])
 @pytest.mark.parametrize("share_tied", [0.0, 0.5, 0.99])
-def test_heavy_ties_in_slope(share_tied):
+def test_heavy_ties_in_slope(share_tied, anew, monkeypatch):
     # most slopes are exactly zero: the search must stop at the tie instead of listing it
     rng = np.random.default_rng(1)
+    monkeypatch.setattr(selection, "NUMBERED_ANEW_FROM", 0 if anew else 10**9)
     x = np.where(rng.random(3000) < share_tied, 0.0, rng.standard_normal(3000))
     t = np.arange(3000.0)
     found = implicit_breakpoints(t, x, np.zeros(3000, dtype=np.int8), True)
@@ -122,6 +131,19 @@ def test_qualifiers_of_a_long_series():
     assert (mirror.slope_low, mirror.slope_high) == (
         pytest.approx(-plain.slope_high),
         pytest.approx(-plain.slope_low),
+    )
+
+
+@pytest.mark.slow
+def test_numbered_anew_or_not_the_answer_is_the_same():
+    rng = np.random.default_rng(8)
+    t = np.arange(250_000.0)
+    x = 1e-6 * t + np.round(rng.standard_normal(t.size), 2)
+    anew = theil_sen(x, t)
+    with patch.object(selection, "NUMBERED_ANEW_FROM", 10**9):
+        plain = theil_sen(x, t)
+    assert (anew.slope, anew.slope_low, anew.slope_high) == pytest.approx(
+        (plain.slope, plain.slope_low, plain.slope_high), rel=1e-9
     )
 
 
