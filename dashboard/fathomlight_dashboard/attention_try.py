@@ -25,8 +25,8 @@ def render(ws: Workspace, state: State) -> None:
     """Draw the section: a rule, a date, what it would have done since."""
     st.header("Try a rule", anchor=False)
     st.markdown(
-        "How often would a rule have asked for attention? Nothing is stored. Change its limits in "
-        "`config/alerts.toml` and look again."
+        "How often would a rule have asked for attention? Nothing is stored. A manager changes its "
+        "limits on the page Settings, in alerts.toml; then look again."
     )
     left, right = st.columns(2)
     rule = state.choose(

@@ -21,7 +21,9 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # processor time of one thread, or it is counted for all
+
+import numpy as np  # noqa: E402
 
 YEARS, SEASONS = 40, 12
 

@@ -29,7 +29,8 @@ def render(ws: Workspace, state: State) -> None:
         st.success(str(message), icon=":material/check:")
     if not ws.rules:
         widgets.nothing_yet(
-            "No rule is set up, so nothing can ask for attention.", "Rules are written in config/alerts.toml."
+            "No rule is set up, so nothing can ask for attention.",
+            "A manager begins alerts.toml on the page Settings.",
         )
         return
     episodes = data.ask(ws, "episodes", units=state.units(ws))
