@@ -23,7 +23,7 @@ from dataclasses import dataclass
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # processor time of one thread, or it is counted for all
 
-import numpy as np  # noqa: E402
+import numpy as np
 
 YEARS, SEASONS = 40, 12
 
