@@ -242,7 +242,7 @@ def _check(
     if readings.empty:
         raise ArgumentError("readings", "there is nothing to export", got="no readings")
     for column, known in (("station", stations), ("parameter", parameters)):
-        stray = sorted(set(readings[column]) - set(known))
+        stray = sorted(set(readings[column].unique()) - set(known))
         if stray:
             raise ArgumentError(
                 "readings", f"an unknown {column}", got=stray, expected=f"some of {sorted(known)}"

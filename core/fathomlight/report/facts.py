@@ -244,7 +244,7 @@ def _past_median(rows: pd.DataFrame, envelope: pd.DataFrame, series: pd.DataFram
     days = pd.Series(day_of_year(rows["local_date"]))
     middle = float(days.map(band["median"]).median())
     opened = float(days.map(band["open_median"].astype(float)).mean())
-    kinds = set(series["qualifier"]) - {EQUAL}
+    kinds = set(series["qualifier"].unique()) - {EQUAL}
     return middle, kinds.pop() if opened > 0.5 and len(kinds) == 1 else EQUAL
 
 

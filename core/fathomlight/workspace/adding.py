@@ -236,7 +236,7 @@ class Adding(Keeping):
             options = {**self._reading_options(), "waters": list(self.waters.values()), "progress": progress}
             for piece in iter_chunks(path, recipe, limits=self.limits, **options):
                 self.require("volunteer", "adding readings", self._waters_of(piece))
-                stations.update(set(piece.frame["station"]))
+                stations.update(piece.frame["station"].unique())
                 kept.append(replace(piece, frame=piece.frame.head(0 if kept else PREVIEW)))
                 yield piece.frame
 
@@ -259,7 +259,7 @@ class Adding(Keeping):
         else:
             result = self.store.load_readings(read.frame, info, refused=read.refused)
         if read.kind not in FISH_KINDS and not result.skipped:
-            self.run_quality(stations=sorted(set(read.frame["station"])))
+            self.run_quality(stations=sorted(read.frame["station"].unique()))
         self._loaded(info, result)
         return self._report(read, result)
 
@@ -269,8 +269,8 @@ class Adding(Keeping):
             self.audit("load", {k: v for k, v in told.items() if v != ""})
 
     def _waters_of(self, read: ReadResult) -> set[str]:
-        waters = {self.stations[s].water for s in set(read.frame["station"]) if s in self.stations}
-        return waters | set(read.surveys["water"])
+        waters = {self.stations[s].water for s in read.frame["station"].unique() if s in self.stations}
+        return waters | set(read.surveys["water"].unique())
 
     def _chosen(
         self, path: Path, recipe: str | Recipe | None, columns: Mapping[str, ColumnMeaning] | None
@@ -370,7 +370,7 @@ class Adding(Keeping):
         if frame.empty:
             return 0, 0, 0
         there = self.store.readings(
-            station=sorted(set(frame["station"])), parameter=sorted(set(frame["parameter"])),
+            station=sorted(frame["station"].unique()), parameter=sorted(frame["parameter"].unique()),
             start=frame["time"].min(), end=frame["time"].max(), columns=[*IDENTITY, "value", "qualifier"],
         )  # fmt: skip
         last = frame.drop_duplicates(list(IDENTITY), keep="last")

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from fathomlight.model import IDENTITY, REFUSED_COLUMNS, empty_frame
+from fathomlight.model import IDENTITY, MEASURED, REFUSED_COLUMNS, empty_frame
 from fathomlight.store import BatchChange
 from fathomlight.workspace.base import Base
 
@@ -71,7 +71,7 @@ class Keeping(Base):
         if self.rights.waters is None:
             self.require("reviewer", doing)
             return
-        stations = set(self.store.readings(batch=batch, columns=["station"])["station"])
+        stations = set(self.store.readings(batch=batch, columns=["station"])["station"].unique())
         self.require("reviewer", doing, {self.stations[s].water for s in stations if s in self.stations})
 
     # -- flags --------------------------------------------------------------------------------------------
@@ -94,9 +94,10 @@ class Keeping(Base):
         parameters = sorted(self.config.quality)
         names = stations if stations is not None else sorted(set(self.store.counts()["station"]))
         settings: dict[str | tuple[str, str], Any] = dict(self.config.quality.items())
+        columns = ["station", "parameter", *MEASURED]
         tested = 0
         for station in names:
-            readings = self.store.readings(station=station, parameter=parameters)
+            readings = self.store.readings(station=station, parameter=parameters, columns=columns)
             if readings.empty:
                 continue
             flags = flag_frame(readings, settings, parameters=self.parameters)
