@@ -167,7 +167,11 @@ levels = st.lists(
 )
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=60)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    deadline=None,
+    max_examples=60,
+)
 @given(values=levels, seed=st.integers(0, 10_000), parts=st.integers(1, 5))
 def test_order_of_arrival_does_not_matter(weekly, context, values, seed, parts):
     readings = weekly(values)
@@ -183,7 +187,11 @@ def test_order_of_arrival_does_not_matter(weekly, context, values, seed, parts):
     assert live(last) == live(straight)
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=60)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    deadline=None,
+    max_examples=60,
+)
 @given(values=levels, wrong=st.integers(0, 13), crash=st.booleans())
 def test_corrections_and_restarts_leave_the_same_episodes(weekly, context, values, wrong, crash):
     spoiled = list(values)
@@ -196,7 +204,11 @@ def test_corrections_and_restarts_leave_the_same_episodes(weekly, context, value
     assert not step(corrected.episodes, weekly(values), context).any
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=60)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    deadline=None,
+    max_examples=60,
+)
 @given(values=levels)
 def test_evaluating_as_readings_come_equals_evaluating_at_the_end(weekly, context, values):
     readings = weekly(values)

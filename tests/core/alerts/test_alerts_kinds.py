@@ -66,7 +66,11 @@ def test_percentile_counts_equal_values_half_as_scipy_does(table, context):
         assert high[-1] == pytest.approx(expected)
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=40)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    deadline=None,
+    max_examples=40,
+)
 @given(seed=st.integers(0, 10_000))
 def test_percentile_is_the_one_of_the_standing(table, context, seed):
     """Every reading, taken as the latest one, has the bounds that the standing of a station gives."""

@@ -10,7 +10,11 @@ from hypothesis import strategies as st
 
 from fathomlight.alerts import LimitRule, evaluate
 
-quick = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=80)
+quick = settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    deadline=None,
+    max_examples=80,
+)
 exact = st.lists(st.integers(10, 35).map(lambda tenths: tenths / 10), min_size=1, max_size=25)
 limits = st.lists(
     st.tuples(st.integers(10, 35).map(lambda tenths: tenths / 10), st.sampled_from("=<>")),

@@ -242,7 +242,11 @@ def long_recipe():
     })  # fmt: skip
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=25,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(data=st.data())
 def test_pieces_do_not_change_the_answer(tmp_path, parameters, stations, now, data):
     """Whatever the size of the pieces: same readings, same lines of refused rows, same replicate numbers."""
