@@ -23,7 +23,10 @@ def main() -> None:
     try:
         ws = data.workspace()
     except FathomlightError as error:
-        _first_run(error)
+        if (data.folder() / "config" / "workspace.toml").is_file():
+            _not_opened(error)
+        else:
+            _first_run(error)
         return
     admitted = login.admit(ws)
     if admitted is None:
@@ -82,6 +85,17 @@ def _menu(pages: list[Page], entries: dict[str, st.Page], ws: Workspace, state: 
         )
         st.caption(f"Today is taken as {widgets.today_text(ws.as_of)}.")
         login.show(ws)
+
+
+def _not_opened(error: FathomlightError) -> None:
+    """Say what is in the way of a workspace that is there."""
+    st.title("The workspace cannot be opened", anchor=False)
+    widgets.error_box(error)
+    st.markdown(
+        f"The folder is `{data.folder()}`. Nothing is lost: readings stay in the store as they are. Once this is "
+        "mended on the server, load this page again. Earlier versions of files that were changed on the page "
+        "Settings are in `config-history/`."
+    )
 
 
 def _first_run(error: FathomlightError) -> None:

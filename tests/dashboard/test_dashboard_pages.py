@@ -278,6 +278,23 @@ def test_a_folder_without_settings_is_welcomed(tmp_path: Path, monkeypatch: pyte
     assert "What to do" in text or "Two ways to begin" in text
 
 
+def test_a_workspace_with_a_slip_is_not_welcomed_but_says_where(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from fathomlight_dashboard import APP
+
+    (tmp_path / "config").mkdir()
+    (tmp_path / "config" / "workspace.toml").write_text('[workspace]\nname = "Ours"\nunits = "furlongs"\n')
+    monkeypatch.setenv(WORKSPACE_VARIABLE, str(tmp_path))
+    at = AppTest.from_file(str(APP), default_timeout=60).run()
+    assert not at.exception
+    text = words(at)
+    assert "The workspace cannot be opened" in text
+    assert "Welcome" not in text
+    assert "workspace.toml" in text
+    assert "furlongs" in text
+
+
 def test_the_whole_app_runs(demo: Any) -> None:
     from fathomlight_dashboard import APP
 
