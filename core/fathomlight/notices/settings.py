@@ -12,22 +12,12 @@ if TYPE_CHECKING:
 
 
 def load_notices(ws: Workspace) -> NoticeSettings:
-    """Read and check ``config/notices.toml``; without the file there are no targets.
+    """Read the notices of a workspace; returns and raises as :func:`~fathomlight.config_notices.read_notices`.
 
     Parameters
     ----------
     ws : Workspace
-        Whose settings.
-
-    Returns
-    -------
-    NoticeSettings
-        Addresses are as written: no secret is in them.
-
-    Raises
-    ------
-    fathomlight.errors.ConfigError
-        A mistake, or a secret written out; names file and key.
+        Quiet hours without a zone are in that of most of its stations.
     """
     return read_notices(ws.root / "config" / FILE, default_zone=_usual_zone(ws))
 

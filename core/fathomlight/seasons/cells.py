@@ -99,11 +99,27 @@ def season_cells(
     need_columns(readings, ("station", "parameter", "depth_m", "local_date", "value", "qualifier", "flag"))
     if statistic not in _STATISTICS:
         raise ArgumentError("statistic", "unknown statistic", got=statistic, expected=", ".join(_STATISTICS))
+    cells, deep, outside = _cells_of(readings, scheme, statistic, flags, depth)
+    cells.attrs["notes"] = _cell_notes(int(deep.sum()), depth, int(outside.sum()))
+    return cells
+
+
+_STATISTICS = {"median": "median", "mean": "mean", "minimum": "min", "maximum": "max"}
+_COUNTS = ("count", "n_qualified", "n_left_out", "n_suspect", "n_fail", "n_missing", "n_days")
+
+
+def _cells_of(
+    readings: pd.DataFrame,
+    scheme: SeasonScheme,
+    statistic: Statistic,
+    flags: Iterable[int],
+    depth: tuple[float, float] | None,
+) -> tuple[pd.DataFrame, npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Return the cells, and which readings lie at other depths and which outside every season."""
     inside = _at_depth(readings, depth)
-    table = readings[inside]
-    table = pd.concat([table, scheme.place(table["local_date"])], axis=1)
-    notes = _cell_notes(int((~inside).sum()), depth, int(table["season"].isna().sum()))
-    table = table[table["season"].notna()]
+    placed = scheme.place(readings["local_date"])
+    outside = inside & placed["season"].isna().to_numpy()
+    table = pd.concat([readings, placed], axis=1)[inside & ~outside]
     used = table["flag"].isin([int(f) for f in flags]).to_numpy() & table["value"].notna().to_numpy()
     keys = ["station", "parameter", "year", "season"]
     cells = _count_cells(table, used, keys)
@@ -111,13 +127,7 @@ def season_cells(
     cells = cells.join(values).reset_index()
     cells["qualifier"] = cells["qualifier"].fillna(EQUAL).astype("str")
     columns = [*keys, "value", "qualifier", *_COUNTS, "first_date", "last_date"]
-    cells = cells[columns].sort_values(keys, kind="stable").reset_index(drop=True)
-    cells.attrs["notes"] = notes
-    return cells
-
-
-_STATISTICS = {"median": "median", "mean": "mean", "minimum": "min", "maximum": "max"}
-_COUNTS = ("count", "n_qualified", "n_left_out", "n_suspect", "n_fail", "n_missing", "n_days")
+    return cells[columns].sort_values(keys, kind="stable").reset_index(drop=True), ~inside, outside
 
 
 def need_columns(table: pd.DataFrame, columns: Iterable[str]) -> None:
@@ -154,16 +164,14 @@ def cells_by_station(
     dict of str to pandas.DataFrame
         What :func:`season_cells` returns for the readings of each station, notes included.
     """
-    cells = season_cells(readings, scheme, flags=flags, depth=depth)
-    inside = _at_depth(readings, depth)
-    placed = scheme.place(readings["local_date"])["season"].isna().to_numpy()
-    left = pd.DataFrame({"deep": ~inside, "outside": inside & placed, "station": readings["station"]})
+    cells, deep, outside = _cells_of(readings, scheme, "median", flags, depth)
+    left = pd.DataFrame({"deep": deep, "outside": outside, "station": readings["station"]})
     left = left.groupby("station").sum()
     found = {str(station): part.reset_index(drop=True) for station, part in cells.groupby("station")}
     empty = cells.iloc[:0]
-    for station, deep, outside in zip(left.index, left["deep"], left["outside"], strict=True):
+    for station, n_deep, n_outside in zip(left.index, left["deep"], left["outside"], strict=True):
         part = found.setdefault(str(station), empty.copy())
-        part.attrs["notes"] = _cell_notes(int(deep), depth, int(outside))
+        part.attrs["notes"] = _cell_notes(int(n_deep), depth, int(n_outside))
     return found
 
 

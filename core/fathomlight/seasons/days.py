@@ -56,18 +56,7 @@ def day_values(series: pd.DataFrame, *, flags: Iterable[int] = USED_FLAGS) -> pd
 
 
 def days_of(series: pd.DataFrame, *, flags: Iterable[int] = USED_FLAGS) -> Days:
-    """Do as :func:`day_values`, for the answers that are asked of every station of a network at once.
-
-    Parameters
-    ----------
-    series : pandas.DataFrame
-        Columns local_date, value, qualifier, flag.
-    flags : iterable of int
-
-    Returns
-    -------
-    Days
-    """
+    """Do as :func:`day_values`, for the answers that are asked of every station of a network at once."""
     need_columns(series, ("local_date", "value", "qualifier", "flag"))
     values = series["value"].to_numpy(dtype=np.float64)
     used = np.isin(series["flag"].to_numpy(), [int(f) for f in flags]) & ~np.isnan(values)
@@ -100,14 +89,11 @@ def _codes(qualifiers: pd.Series) -> npt.NDArray[np.int8]:
 
 def day_of_year(dates: pd.Series) -> npt.NDArray[np.int64]:
     """Return the day of the year in a year of 365 days, from 1; 29 February counts as 28 February."""
-    day = dates.dt.day_of_year.to_numpy(dtype=np.int64)
-    late = dates.dt.is_leap_year.to_numpy() & (day >= 60)
-    out: npt.NDArray[np.int64] = day - late
-    return out
+    return day_numbers(dates.dt.tz_localize(None).to_numpy().astype("datetime64[D]"))
 
 
 def day_numbers(dates: Dates) -> npt.NDArray[np.int64]:
-    """Do as :func:`day_of_year`, for bare dates."""
+    """Return the same for bare dates."""
     years = dates.astype("datetime64[Y]")
     day = (dates - years.astype("datetime64[D]")).astype(np.int64) + 1
     length = ((years + 1).astype("datetime64[D]") - years.astype("datetime64[D]")).astype(np.int64)

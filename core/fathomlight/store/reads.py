@@ -148,10 +148,8 @@ def to_frame(
     table, rank = by_name(table, chosen)
     columns = {name: _column(name, table, rank, chosen, origins) for name in wanted}
     made = pa.table(columns)
-    del (
-        table,
-        columns,
-    )  # one column after the other is let go while the table is made: half the memory at the peak
+    # one column after the other is let go while the table is made: half the memory at the peak
+    del table, columns
     frame: pd.DataFrame = made.to_pandas(split_blocks=True, self_destruct=True)
     return frame
 

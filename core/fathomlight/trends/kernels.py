@@ -20,9 +20,9 @@ import numpy.typing as npt
 
 from fathomlight.trends._compile import compiled
 from fathomlight.trends._inputs import Floats, Ints
+from fathomlight.trends.ordering import Points
 
 Kinds = npt.NDArray[np.uint8]
-Points = npt.NDArray[np.int32]
 Lines = npt.NDArray[np.float64]
 
 WEIGHTS = np.array([[2, 1, 1], [1, 0, 1], [1, 1, 0]], dtype=np.int64)

@@ -23,13 +23,12 @@ from fathomlight.trends._slopes import Breakpoints
 from fathomlight.trends.kernels import (
     WEIGHTS,
     Kinds,
-    Points,
     all_moved_pairs,
     moved_pairs,
     moved_weight,
     slopes_of,
 )
-from fathomlight.trends.ordering import order_of
+from fathomlight.trends.ordering import Points, order_of
 
 NUMBERED_ANEW_FROM = 200_000
 """From so many points on they are numbered anew: fewer lie close together in the processor's memory anyway."""

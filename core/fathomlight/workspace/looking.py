@@ -106,14 +106,19 @@ class Looking(Base):
     def _surface(self, station: str, parameter: str) -> pd.DataFrame:
         return self.series(station, parameter, columns=MEASURED)
 
+    def _short(self, parameter: Parameter) -> list[str]:
+        """Return the stations with short series of a parameter; none where they are too much to hold at once."""
+        counts = self.counts()
+        short = counts[(counts["parameter"] == parameter.name) & (counts["n"] <= _SHORT)]
+        return list(short["station"]) if int(short["n"].sum()) <= _AT_ONCE else []
+
     def _fetch(self, parameter: Parameter) -> None:
         """Read the short series of a parameter at once: one question to the store rather than one a station."""
-        version, counts = self.data_version, self.counts()
-        short = counts[(counts["parameter"] == parameter.name) & (counts["n"] <= _SHORT)]
+        version = self.data_version
         wanted = [
-            s for s in short["station"] if not self.remembered(_series_key(s, parameter.name, MEASURED))
+            s for s in self._short(parameter) if not self.remembered(_series_key(s, parameter.name, MEASURED))
         ]
-        if len(wanted) < 2 or int(short["n"].sum()) > _AT_ONCE:
+        if len(wanted) < 2:
             return
         depth = SURFACE_M if parameter.profile else None
         table = self.readings(
@@ -131,9 +136,10 @@ class Looking(Base):
     def _fetch_cells(self, parameter: Parameter) -> None:
         """Reduce the short series of a parameter to season cells at once, for who asks for all stations."""
         self._fetch(parameter)
-        version, counts = self.data_version, self.counts()
-        names = counts.loc[(counts["parameter"] == parameter.name) & (counts["n"] <= _SHORT), "station"]
-        wanted = [s for s in names if not self.remembered(("cells", s, parameter.name, self.as_of))]
+        version = self.data_version
+        wanted = [
+            s for s in self._short(parameter) if not self.remembered(("cells", s, parameter.name, self.as_of))
+        ]
         if len(wanted) < 2:
             return
         table = pd.concat(

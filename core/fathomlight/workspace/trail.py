@@ -87,9 +87,8 @@ class Trail(Base):
             `start` lies after `end`.
         """
         self.rights.require(_LEAST, _DOING)
-        return self.store.audit_log(
-            who=who, action=action, **dict(zip(("start", "end"), _span(start, end), strict=True)), limit=limit
-        )
+        first, last = _span(start, end)
+        return self.store.audit_log(who=who, action=action, start=first, end=last, limit=limit)
 
     def audit_counts(
         self,

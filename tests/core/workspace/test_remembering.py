@@ -13,7 +13,7 @@ import pytest
 
 from fathomlight import open_workspace
 from fathomlight.model import MEASURED
-from fathomlight.workspace import Workspace, base
+from fathomlight.workspace import Workspace, base, looking
 
 
 def table(megabytes: float) -> pd.DataFrame:
@@ -89,3 +89,14 @@ def test_who_fails_does_not_hold_up_the_next(demo_workspace: Path) -> None:
         with pytest.raises(ZeroDivisionError):
             ws.remember(("failing",), lambda: 1 // 0)
         assert ws.remember(("failing",), lambda: "made") == "made"
+
+
+def test_series_that_are_too_much_together_are_not_put_together(
+    demo_workspace: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with open_workspace(demo_workspace, read_only=True) as ws:
+        expected = ws.trends("secchi")
+    monkeypatch.setattr(looking, "_AT_ONCE", 100)
+    monkeypatch.setattr(looking, "cells_by_station", lambda *_, **__: pytest.fail("put together"))
+    with open_workspace(demo_workspace, read_only=True) as ws:
+        pd.testing.assert_frame_equal(ws.trends("secchi"), expected)
